@@ -1,0 +1,200 @@
+"""Who is within the program's limit, who is over it, and who is not settled?
+
+A finding is made only when the whole interval lies on one side of the limit: each then has
+a risk of at most (1 - confidence) / 2 of being wrong on its own. Limits are the program's;
+there is no default. The reference measurer is judged on repeatability only.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass
+
+import pandas as pd
+
+from anthroqa.decisions.enough import (
+    LEAST_DF,
+    LEAST_SUBJECTS,
+    MOST_MORE,
+    more_for_mean,
+    more_for_spread,
+)
+from anthroqa.intake import Measure, Session
+
+WITHIN, OVER, NOT_SETTLED, NOT_JUDGED = "within limit", "over limit", "not settled", "not judged"
+STATES = (WITHIN, OVER, NOT_SETTLED, NOT_JUDGED)
+TOO_NEAR = "too near the limit to settle"
+UNDER_A_STEP = (
+    "the repeat error is under one step: rounding hides part of it, so its interval cannot be "
+    "trusted here"
+)
+COLUMNS = [
+    "measure", "measurer", "question", "statistic", "estimate", "lower", "upper", "unit",
+    "limit", "limit_source", "state", "more_subjects", "note",
+]  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Decision:
+    """One row of the table of decisions; amounts are in `unit`."""
+
+    measure: str
+    measurer: str
+    question: str  # "repeatability" or "bias"
+    statistic: str
+    estimate: float
+    lower: float
+    upper: float
+    unit: str
+    limit: float | None
+    limit_source: str
+    state: str
+    more_subjects: int | None
+    note: str
+
+
+def decide(scores: pd.DataFrame, session: Session) -> pd.DataFrame:
+    """The finding on each person, measure and question, with its interval beside it.
+
+    Parameters
+    ----------
+    scores : pandas.DataFrame
+        What `anthroqa.score` gave for this session, all statistics.
+    session : Session
+        For the limits, the reference and the instruments.
+
+    Returns
+    -------
+    pandas.DataFrame
+        `measure, measurer, question, statistic, estimate, lower, upper, unit, limit,
+        limit_source, state, more_subjects, note`. `state` is `within limit`, `over limit`,
+        `not settled` or `not judged` (under 6 df, under six common subjects, no limit).
+        `more_subjects` is the least number, same rounds, that settles it if the estimate
+        stands; blank where none up to 100 does, or where more subjects would not help.
+
+    Raises
+    ------
+    ValueError
+        If `scores` lacks a statistic that a decision needs.
+    """
+    needed = {"within_tem", "within_tem_less_shift", "bias", "bias_from_others"}
+    lacking = sorted(needed - set(scores["statistic"]))
+    if lacking and len(scores):
+        raise ValueError(f"scores lack {', '.join(lacking)}; call score() without `only`")
+    rows = [
+        asdict(decision)
+        for name, table in scores.groupby("measure", sort=False)
+        for decision in _measure(table, session.measures[name], session)
+    ]
+    frame = pd.DataFrame(rows, columns=COLUMNS)
+    return frame.astype({"limit": float, "more_subjects": "Int64"})
+
+
+def _measure(table: pd.DataFrame, measure: Measure, session: Session) -> Iterator[Decision]:
+    figures = {(row.measurer, row.statistic): row for row in table.itertuples()}
+    shift = table[table["statistic"].str.startswith("round_shift:")]
+    shifted = bool(((shift["lower"] > 0) | (shift["upper"] < 0)).any())
+    readings = session.readings[session.readings["measure"] == measure.name]
+    rounds = int(readings["round"].nunique())
+    people = [p for p in table["measurer"].unique() if (p, "within_tem") in figures]
+    referenced = session.reference in people
+    unlike = _unlike_instruments(readings, session.reference)
+    for person in people:
+        yield _repeatability(figures, person, measure, shifted=shifted, rounds=rounds)
+        if person != session.reference:
+            statistic = "bias" if referenced else "bias_from_others"
+            yield _bias(figures[person, statistic], measure, unlike.get(person, ""))
+
+
+def _unlike_instruments(readings: pd.DataFrame, reference: str | None) -> dict[str, str]:
+    """For each person who read common subjects on other instruments than the reference, which."""
+    if "instrument" not in readings or reference is None:
+        return {}
+    used = readings.groupby(["measurer", "subject"])["instrument"].agg(
+        lambda codes: ", ".join(sorted(set(codes) - {""}))
+    )
+    pairs = used.rename("own").reset_index()
+    pairs = pairs.merge(pairs[pairs["measurer"] == reference], on="subject", suffixes=("", "_ref"))
+    unlike = pairs[(pairs["own"] != pairs["own_ref"]) & (pairs["own"] != "")]
+    unlike = unlike[unlike["own_ref"] != ""]
+    return {
+        person: f"measured on {', '.join(sorted(set(part['own'])))}, the reference on "
+        f"{', '.join(sorted(set(part['own_ref'])))}: it holds what these differ by"
+        for person, part in unlike.groupby("measurer")
+    }
+
+
+def _repeatability(
+    figures: dict, person: str, measure: Measure, *, shifted: bool, rounds: int
+) -> Decision:
+    row = figures[person, "within_tem"]
+    why = ""
+    if shifted:
+        less = figures[person, "within_tem_less_shift"]
+        if less.estimate == less.estimate:
+            row, why = less, "a shift between rounds that the other staff share is taken out"
+        else:
+            why = "the round shift is not taken out: " + less.note
+    limit = _amount(measure.limit_tem)
+    enough = row.df >= LEAST_DF
+    too_few = f"{row.df:.0f} repeat differences; {LEAST_DF} are the least to judge by"
+    if limit is not None and enough and row.estimate < float(measure.step.size):
+        return _decision(row, measure, "repeatability", limit, NOT_SETTLED, None, why, UNDER_A_STEP)
+    more = None
+    if limit is not None and row.estimate > 0 and rounds > 1:
+        more = more_for_spread(
+            row.estimate, row.df, limit, rounds=rounds, confidence=row.confidence
+        )
+    return _judged(
+        row, measure, "repeatability", limit, enough, too_few, more, why, row.lower, row.upper
+    )
+
+
+def _bias(row, measure: Measure, why: str) -> Decision:
+    limit = _amount(measure.limit_bias)
+    enough = row.subjects >= LEAST_SUBJECTS
+    too_few = f"{row.subjects} common subjects; {LEAST_SUBJECTS} are the least to judge by"
+    more = None
+    if limit is not None and row.upper > row.lower:
+        more = more_for_mean(
+            row.estimate, row.subjects, (row.upper - row.lower) / 2, limit,
+            confidence=row.confidence,
+        )  # fmt: skip
+    far, near = max(row.upper, -row.lower), max(row.lower, -row.upper)
+    return _judged(row, measure, "bias", limit, enough, too_few, more, why, near, far)
+
+
+def _judged(
+    row, measure: Measure, question: str, limit: float | None, enough: bool, too_few: str,
+    more: int | None, why: str, near: float, far: float,
+) -> Decision:  # fmt: skip
+    """Hold the interval of a size, from `near` to `far` of zero, against its limit."""
+    if limit is None:
+        return _decision(row, measure, question, None, NOT_JUDGED, None, why, "no limit is set")
+    if not enough:
+        return _decision(row, measure, question, limit, NOT_JUDGED, more, why, too_few)
+    if far != far:  # no interval
+        return _decision(row, measure, question, limit, NOT_SETTLED, None, why, row.note)
+    if far < limit:
+        return _decision(row, measure, question, limit, WITHIN, 0, why)
+    if near > limit:
+        return _decision(row, measure, question, limit, OVER, 0, why)
+    near_it = f"{TOO_NEAR}: over {MOST_MORE} more subjects" if more is None else ""
+    return _decision(row, measure, question, limit, NOT_SETTLED, more, why, near_it)
+
+
+def _amount(limit) -> float | None:
+    return None if limit is None else float(limit)
+
+
+def _decision(
+    row, measure: Measure, question: str, limit: float | None, state: str, more: int | None,
+    *why: str,
+) -> Decision:  # fmt: skip
+    unsourced = "the limit has no source" if limit is not None and not measure.limit_source else ""
+    return Decision(
+        measure=measure.name, measurer=row.measurer, question=question,
+        statistic=row.statistic, estimate=row.estimate, lower=row.lower, upper=row.upper,
+        unit=row.unit, limit=limit, limit_source=measure.limit_source if limit is not None else "",
+        state=state, more_subjects=more, note="; ".join(w for w in (*why, unsourced) if w),
+    )  # fmt: skip

@@ -1,0 +1,57 @@
+"""How many more subjects would settle it, and what can a session of this size settle?
+
+Both questions take the estimate as it stands and ask what its interval would be: chi-squared
+for a repeat error, t for a mean difference.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+from scipy import special
+
+LEAST_DF = 6  # below it nobody is judged
+LEAST_SUBJECTS = 6
+MOST_MORE = 100
+
+Array = npt.NDArray[np.float64]
+
+
+def spread_factors(df: Array | float, confidence: float) -> tuple[Array, Array]:
+    """What a standard deviation is multiplied by to give the ends of its interval."""
+    tail = (1 - confidence) / 2
+    df = np.asarray(df, dtype=float)
+    return np.sqrt(df / special.chdtri(df, tail)), np.sqrt(df / special.chdtri(df, 1 - tail))
+
+
+def mean_factor(n: Array | float, confidence: float) -> Array:
+    """What the SD of n differences is multiplied by to give the half width of their mean."""
+    n = np.asarray(n, dtype=float)
+    return special.stdtrit(n - 1, (1 + confidence) / 2) / np.sqrt(n)
+
+
+def more_for_spread(
+    estimate: float, df: float, limit: float, *, rounds: int, confidence: float
+) -> int | None:
+    """Least number of further subjects, each read `rounds` times; None if over 100."""
+    more = np.arange(MOST_MORE + 1)
+    total = df + more * (rounds - 1)
+    usable = np.maximum(total, 1)
+    low, high = spread_factors(usable, confidence)
+    settled = (estimate * high < limit) | (estimate * low > limit)
+    return _first(more, settled & (total >= LEAST_DF))
+
+
+def more_for_mean(
+    estimate: float, n: int, half_width: float, limit: float, *, confidence: float
+) -> int | None:
+    """Least number of further subjects for a mean difference; None if over 100."""
+    more = np.arange(MOST_MORE + 1)
+    sd = half_width / mean_factor(float(n), confidence)
+    half = sd * mean_factor(n + more.astype(float), confidence)
+    settled = (abs(estimate) + half < limit) | (abs(estimate) - half > limit)
+    return _first(more, settled & (n + more >= LEAST_SUBJECTS))
+
+
+def _first(more: npt.NDArray[np.int64], settled: npt.NDArray[np.bool_]) -> int | None:
+    return int(more[settled.argmax()]) if settled.any() else None

@@ -1,0 +1,62 @@
+"""What is wrong with the data, where, and what to do about it.
+
+A `Problem` points at one cell in the words of the file it is in. Problems are
+collected, never raised one by one; `SessionError` carries all of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+COLUMNS = ["file", "row", "column", "found", "problem", "remedy"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Problem:
+    """One thing in the data that needs a person's attention."""
+
+    file: str
+    row: int | None  # the line a person sees: the header is row 1
+    column: str
+    found: str
+    problem: str
+    remedy: str
+
+    def __str__(self) -> str:
+        place = [self.file]
+        if self.row is not None:
+            place.append(f"row {self.row}")
+        if self.column:
+            place.append(f"column {self.column}")
+        found = f" found {self.found!r}:" if self.found else ""
+        return f"{', '.join(place)}:{found} {self.problem}. {self.remedy}"
+
+
+class SessionError(Exception):
+    """The data need attention; nothing was changed and nothing was written.
+
+    Parameters
+    ----------
+    problems : iterable of Problem
+        Every problem found, in the order of the files and their rows.
+    """
+
+    def __init__(self, problems: Iterable[Problem]) -> None:
+        self._problems = tuple(problems)
+        super().__init__("\n".join(map(str, self._problems)))
+
+    @property
+    def problems(self) -> pd.DataFrame:
+        """The problems as a table: `file, row, column, found, problem, remedy`."""
+        import pandas as pd
+
+        table = pd.DataFrame([asdict(p) for p in self._problems], columns=COLUMNS)
+        return table.astype({"row": "Int64"})
+
+    def __iter__(self):
+        return iter(self._problems)

@@ -1,0 +1,291 @@
+"""Is every row of readings understood, and do the rows agree with one another?
+
+Each function adds to one list of problems; nothing stops at the first.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import difflib
+import re
+from collections import Counter, defaultdict
+from collections.abc import Callable, Mapping
+from fractions import Fraction
+from typing import Any
+
+from anthroqa.intake.corrections import Correction
+from anthroqa.intake.problems import Problem
+from anthroqa.intake.settings import Measure, Settings
+from anthroqa.intake.slips import consistent_with
+from anthroqa.intake.tables import Table
+from anthroqa.intake.written import Count, Refusal, read_count
+
+REQUIRED = ["measurer", "subject", "measure", "round", "reading"]
+OPTIONAL = ["group", "tare", "instrument", "condition", "taken_at", "retake", "note"]
+MISSING = {"", "NA"}
+_EXACT_SUMS = 3_000_000_000  # span x readings below this keeps every sum of squares in int64
+
+Entry = dict[str, Any]
+Report = Callable[..., None]
+
+
+def read_entries(table: Table, settings: Settings, problems: list[Problem]) -> list[Entry]:
+    """The rows with their codes, round and retake understood; readings still as text.
+
+    An entry is usable in what follows only if `sound` is true. Rows of a measure whose
+    own description is at fault are not judged: that problem is already told.
+    """
+    entries = []
+    for row in table.rows:
+        entry: Entry = {"file": table.file, "row": row.number, "sound": True, **row.cells}
+
+        def report(column: str, problem: str, remedy: str, entry: Entry = entry) -> None:
+            entry["sound"] = False
+            problems.append(_problem(entry, column, entry.get(column, ""), problem, remedy))
+
+        for column in ("measurer", "subject"):
+            if not entry[column]:
+                report(column, f"the {column}'s code is missing", "Give the code on the paper.")
+        if "group" in table.columns and not entry["group"]:
+            report("group", "the group is missing here and given elsewhere", "Give the group.")
+        if entry["measure"] in settings.broken or not settings.measures:
+            entry["sound"] = False
+        else:
+            _check_measure(entry, settings.measures, report)
+        entry["round"] = _whole(entry["round"])
+        if entry["round"] is None:
+            entry["round"] = row.cells["round"]
+            report("round", "a round is a whole number from 1", "Write 1 for the first, 2 ...")
+        retake = _whole(entry.get("retake", ""))
+        if retake is None and entry.get("retake"):
+            report("retake", "a retake is a whole number from 1, or empty", "Write 1, 2 ...")
+        entry["retake"] = retake or 0
+        _check_time(entry, report)
+        entries.append(entry)
+    return entries
+
+
+def _problem(entry: Entry, column: str, found: str, problem: str, remedy: str) -> Problem:
+    return Problem(
+        file=entry["file"], row=entry["row"], column=column, found=str(found),
+        problem=problem, remedy=remedy,
+    )  # fmt: skip
+
+
+def _check_measure(entry: Entry, measures: Mapping[str, Measure], report: Report) -> None:
+    if entry["measure"] in measures:
+        return
+    near = difflib.get_close_matches(entry["measure"], measures, n=1)
+    hint = f"Did you mean {near[0]!r}? " if near else ""
+    known = f"session.toml describes {', '.join(measures) or 'none'}."
+    problem = "this measure is not described" if entry["measure"] else "the measure is missing"
+    report("measure", problem, hint + known)
+
+
+def _whole(text: str) -> int | None:
+    """A whole number from 1 to 9,999,999; `2.0` is one, as spreadsheets write it."""
+    if re.fullmatch(r"0*[1-9][0-9]{0,6}(?:\.0*)?", text):
+        return int(text.split(".")[0])
+    return None
+
+
+def _check_time(entry: Entry, report: Report) -> None:
+    taken_at = entry.get("taken_at", "")
+    if taken_at:
+        try:
+            dt.datetime.fromisoformat(taken_at)
+        except ValueError:
+            report("taken_at", "this time is not in ISO form", "Write it as 2026-10-06T09:30.")
+
+
+def count_readings(
+    entries: list[Entry],
+    corrections: Mapping[int, Correction],
+    measures: Mapping[str, Measure],
+    problems: list[Problem],
+    *,
+    decimal_comma: bool,
+) -> None:
+    """Give each sound entry its `count` in steps, in place, or `missing`, or a problem."""
+    for i, entry in enumerate(entries):
+        entry["written"] = entry["reading"]
+        correction = corrections.get(i)
+        text, place, column = entry["reading"], entry, "reading"
+        if correction is not None:
+            text, column = correction.corrected, "corrected"
+            place = {"file": correction.file, "row": correction.row}
+        entry["corrected"] = text if correction is not None else ""
+        entry["missing"] = text in MISSING
+        if entry["missing"] or not entry["sound"]:
+            continue
+        measure = measures[entry["measure"]]
+        comma = decimal_comma and correction is None
+        read = read_count(text, measure.step, decimal_comma=comma)
+        tare = entry.get("tare", "")
+        tared = Count(0, "unit")
+        if tare not in MISSING:
+            tared = read_count(tare, measure.step, decimal_comma=decimal_comma)
+            if isinstance(tared, Refusal):
+                _refuse(entry, entry, "tare", tare, tared, measure, problems)
+        if isinstance(read, Refusal):
+            _refuse(entry, place, column, text, read, measure, problems)
+        if isinstance(read, Refusal) or isinstance(tared, Refusal):
+            continue
+        entry["form"] = read.form
+        entry["count_read"], entry["count_tare"] = read.steps, tared.steps
+        entry["count"] = read.steps - tared.steps
+        _check_range(entry, place, column, text, measure, problems)
+
+
+def _refuse(
+    entry: Entry, place: Entry, column: str, text: str, refusal: Refusal, measure: Measure,
+    problems: list[Problem],
+) -> None:  # fmt: skip
+    entry["sound"] = False
+    remedy = refusal.remedy
+    if re.fullmatch(r"\d+\.\d+", text) and "not on a mark" in refusal.problem:
+        slips = consistent_with(Fraction(text), measure.step, measure.low, measure.high)
+        remedy += _slip_hint(slips)
+    problems.append(_problem(place, column, text, refusal.problem, remedy))
+
+
+def _slip_hint(slips: list[str]) -> str:
+    return f" Consistent with {' or '.join(slips)}." if slips else ""
+
+
+def _check_range(
+    entry: Entry, place: Entry, column: str, text: str, measure: Measure, problems: list[Problem]
+) -> None:
+    amount = entry["count"] * measure.step.size
+    if entry["count"] < 0:
+        entry["sound"] = False
+        problems.append(_problem(
+            place, column, text, "the tare is more than the reading",
+            "Were the two exchanged? The reading is what the display showed for both.",
+        ))  # fmt: skip
+        return
+    low, high = measure.low, measure.high
+    if (low is None or amount >= low) and (high is None or amount <= high):
+        return
+    entry["sound"] = False
+    step = measure.step
+    ends = [
+        f"{'from' if end is low else 'to'} {float(end):g} {step.unit}"
+        for end in (low, high)
+        if end is not None
+    ]
+    slips = consistent_with(amount, step, low, high)
+    problems.append(_problem(
+        place, column, text,
+        f"outside the range of this measure ({' '.join(ends)})",
+        f"Look at the paper and type it again.{_slip_hint(slips)}",
+    ))  # fmt: skip
+
+
+def check_codes(
+    entries: list[Entry], measures: Mapping[str, Measure], reference: str | None,
+    problems: list[Problem],
+) -> None:  # fmt: skip
+    """Codes that may be one person or child typed in two ways; the reference; the groups."""
+    for column in ("measurer", "subject", "group", "instrument"):
+        rows = defaultdict(list)
+        for entry in entries:
+            if entry.get(column):
+                rows[entry[column]].append(entry)
+        alike = defaultdict(list)
+        for code in rows:
+            alike[re.sub(r"(?<![0-9])0+(?=[0-9])", "", code).casefold()].append(code)
+        for codes in alike.values():
+            usual, *others = sorted(codes, key=lambda c: (-len(rows[c]), c))
+            for code in others:
+                problems.append(_problem(
+                    rows[code][0], column, code,
+                    f"this code differs from {usual!r} only in case or leading zeros",
+                    f"Write {usual!r} in all {len(rows[code])} rows if it is the same; "
+                    "else choose codes that differ more.",
+                ))  # fmt: skip
+        if column == "measurer" and reference is not None and reference not in rows and rows:
+            near = difflib.get_close_matches(reference, rows, n=1)
+            hint = f"Did you mean {near[0]!r}? " if near else ""
+            problems.append(Problem(
+                file="session.toml", row=None, column="reference", found=reference,
+                problem="no reading is by this measurer",
+                remedy=f"{hint}Name the measurer whose readings are the comparison.",
+            ))  # fmt: skip
+    groups: dict[str, Entry] = {}
+    for entry in entries:
+        group, subject = entry.get("group"), entry["subject"]
+        if not group or not subject:
+            continue
+        first = groups.setdefault(subject, entry)
+        if first["group"] != group:
+            problems.append(_problem(
+                entry, "subject", subject,
+                f"this subject is in group {group!r} here and in {first['group']!r} in row "
+                f"{first['row']}",
+                "Is it one child in two groups? Give the second one a code of its own, or mend "
+                "the group.",
+            ))  # fmt: skip
+
+
+def check_repeats(entries: list[Entry], problems: list[Problem]) -> None:
+    """The same reading given twice, equal or different."""
+    seen: dict[tuple[Any, ...], Entry] = {}
+    for entry in entries:
+        if entry["missing"] or not entry["measurer"] or not entry["subject"]:
+            continue
+        key = tuple(entry[k] for k in ("measurer", "subject", "measure", "round", "retake"))
+        first = seen.setdefault(key, entry)
+        if first is entry:
+            continue
+        same = first["written"] == entry["written"]
+        entry["sound"] = False
+        problems.append(_problem(
+            entry, "reading", entry["written"],
+            f"this reading is {'given twice' if same else 'different'} in row {first['row']} for "
+            "the same measurer, subject, measure and round",
+            "Delete one of the rows." if same else
+            "Which came first? Write 1 in the column retake for the later one, or mend a code.",
+        ))  # fmt: skip
+
+
+def check_forms(
+    entries: list[Entry], measures: Mapping[str, Measure], problems: list[Problem]
+) -> None:
+    """Bare numbers beside pounds and ounces: the rarer form is a problem."""
+    for name, measure in measures.items():
+        if measure.step.unit != "oz":
+            continue
+        mine = [e for e in entries if e["sound"] and e["measure"] == name and "form" in e]
+        counts = Counter(e["form"] for e in mine)
+        if not (counts["bare"] and counts["pounds"]):
+            continue
+        rarer = "pounds" if counts["pounds"] < counts["bare"] else "bare"
+        for entry in mine:
+            if entry["form"] == rarer:
+                problems.append(_problem(
+                    entry, "reading", entry["corrected"] or entry["written"],
+                    "bare numbers and pounds with ounces are mixed in this measure",
+                    "Write every reading in one form, best with units, as in 11 lb 10 oz.",
+                ))  # fmt: skip
+
+
+def check_sums(
+    entries: list[Entry], measures: Mapping[str, Measure], problems: list[Problem]
+) -> None:
+    """Readings that span so much that sums of squares would not stay exact."""
+    for name in measures:
+        mine = [e for e in entries if e["sound"] and e["measure"] == name and "count" in e]
+        if not mine:
+            continue
+        counts = sorted(e["count"] for e in mine)
+        most = max(Counter(e["measurer"] for e in mine).values())
+        if (counts[-1] - counts[0]) * most < _EXACT_SUMS:
+            continue
+        middle = counts[len(counts) // 2]
+        far = max(mine, key=lambda e: abs(e["count"] - middle))
+        problems.append(_problem(
+            far, "reading", far["corrected"] or far["written"],
+            "the readings of this measure lie too far apart to be summed exactly",
+            "Look for a figure too many; give the measure a range.",
+        ))  # fmt: skip

@@ -1,0 +1,287 @@
+"""What happened in the session, exactly as it was written down?
+
+`read_session` turns a folder into a `Session`, or raises one `SessionError` that holds
+every problem found. Input files are only ever read.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from anthroqa.intake import rows as checks
+from anthroqa.intake.corrections import COLUMNS as CORRECTION_COLUMNS
+from anthroqa.intake.corrections import KEY, Correction, match_corrections
+from anthroqa.intake.problems import Problem, SessionError
+from anthroqa.intake.settings import Measure, Settings, read_measures, read_settings
+from anthroqa.intake.tables import Table, as_text, read_file, shape
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Session:
+    """A session as read: its settings, its readings, and what was left out.
+
+    Attributes
+    ----------
+    name : str
+        The folder's name.
+    title, date, exercise, reference, handling_cap, conditions
+        As in `session.toml`; `reference` is None where there is none.
+    measures : dict of str to Measure
+        In the order of `session.toml`.
+    readings : pandas.DataFrame
+        One row a reading: `measurer, subject, measure, round, count, value, written`;
+        `count` in whole steps, `value` in the step's unit. `count_read` and `count_tare`
+        where there is a tare, and the optional columns of the file. `corrected` where
+        corrections were made.
+    missing : pandas.DataFrame
+        Rows without a reading: `measurer, subject, measure, round, row, why`.
+    corrections : pandas.DataFrame
+        What was changed: `measurer, subject, measure, round, written, corrected, reason, by`.
+    notices : tuple of (file, text)
+        What was passed over without changing a meaning.
+    unused : tuple of str
+        Columns that were listed and not used.
+    files : dict of str to str
+        SHA-256 of each input file's bytes, by name.
+    """
+
+    name: str
+    title: str
+    date: dt.date | None
+    exercise: str
+    reference: str | None
+    handling_cap: int | None
+    conditions: Mapping[str, tuple[str, ...]]
+    measures: Mapping[str, Measure]
+    readings: pd.DataFrame
+    missing: pd.DataFrame
+    corrections: pd.DataFrame
+    notices: tuple[tuple[str, str], ...] = ()
+    unused: tuple[str, ...] = ()
+    files: Mapping[str, str] = field(default_factory=dict)
+
+    @classmethod
+    def from_frame(
+        cls,
+        frame: pd.DataFrame,
+        *,
+        measures: Mapping[str, Mapping[str, Any]],
+        reference: str | None = None,
+    ) -> Session:
+        """A session from a table with the columns of `readings.csv`.
+
+        Parameters
+        ----------
+        frame : pandas.DataFrame
+            Columns `measurer, subject, measure, round, reading` and the optional ones.
+        measures : mapping
+            For each measure what `session.toml` would say, such as
+            ``{"length": {"recorded_to": "0.1 cm"}}``.
+        reference : str, optional
+            The measurer whose readings are the comparison.
+
+        Raises
+        ------
+        SessionError
+            With every problem found; `file` is "frame" and row 2 is the first one.
+
+        Examples
+        --------
+        >>> import pandas as pd
+        >>> frame = pd.DataFrame({"measurer": "A", "subject": ["1", "1"], "measure": "length",
+        ...                       "round": [1, 2], "reading": ["24 3/8", "24.5"]})
+        >>> session = Session.from_frame(frame, measures={"length": {"recorded_to": "1/8 in"}})
+        >>> session.readings["count"].tolist()
+        [195, 196]
+        """
+        settings, problems = read_measures(measures, "measures", reference=reference)
+        table = Table(file="frame")
+        columns = [frame.iloc[:, i].tolist() for i in range(frame.shape[1])]
+        grid = [[str(c) for c in frame.columns]]
+        grid += [[as_text(value) for value in cells] for cells in zip(*columns, strict=True)]
+        shape(table, grid, required=checks.REQUIRED, optional=checks.OPTIONAL)
+        return _build("", settings, table, None, problems, {})
+
+
+def read_session(path: str | Path) -> Session:
+    """The session in a folder.
+
+    Parameters
+    ----------
+    path : str or pathlib.Path
+        A folder with `session.toml` and `readings.csv` or `readings.xlsx`, and perhaps
+        `corrections.csv`.
+
+    Returns
+    -------
+    Session
+
+    Raises
+    ------
+    SessionError
+        If anything in the files needs attention; all of it at once.
+    """
+    folder = Path(path)
+    problems: list[Problem] = []
+    if not folder.is_dir():
+        what = "this is a file, not a folder" if folder.exists() else "there is no such folder"
+        raise SessionError([_whole_file(
+            folder.name, what, "Give the folder that holds session.toml and the readings.",
+        )])  # fmt: skip
+    files: dict[str, str] = {}
+    settings = Settings()
+    data = _bytes(folder / "session.toml", files)
+    if data is None:
+        problems.append(_whole_file(
+            "session.toml", "this file is missing",
+            "Describe the measures in it; copy one from sample_sessions to begin with.",
+        ))  # fmt: skip
+    else:
+        try:
+            settings, found = read_settings(data.decode("utf-8-sig"), "session.toml")
+        except UnicodeDecodeError:
+            found = [_whole_file("session.toml", "the file is not UTF-8 text", "Save it again.")]
+        problems += found
+    table = _readings(folder, files, problems)
+    corrections = None
+    data = _bytes(folder / "corrections.csv", files)
+    if data is not None:
+        corrections = read_file(data, "corrections.csv", required=CORRECTION_COLUMNS, optional=[])
+    name = folder.resolve().name
+    if table is None:
+        raise SessionError(problems)
+    return _build(name, settings, table, corrections, problems, files)
+
+
+def _whole_file(file: str, problem: str, remedy: str) -> Problem:
+    return Problem(file=file, row=None, column="", found="", problem=problem, remedy=remedy)
+
+
+def _bytes(path: Path, files: dict[str, str]) -> bytes | None:
+    if not path.is_file():
+        return None
+    data = path.read_bytes()
+    files[path.name] = hashlib.sha256(data).hexdigest()
+    return data
+
+
+def _readings(folder: Path, files: dict[str, str], problems: list[Problem]) -> Table | None:
+    names = [n for n in ("readings.csv", "readings.xlsx") if (folder / n).is_file()]
+    if len(names) == 2:
+        problems.append(_whole_file(
+            "readings.xlsx", "readings.csv is there too, and they may differ",
+            "Keep the one that is right and move the other out of the folder.",
+        ))  # fmt: skip
+        return None
+    if not names:
+        problems.append(_whole_file(
+            "readings.csv", "this file is missing",
+            "Save the readings as readings.csv or as readings.xlsx with a sheet 'readings'.",
+        ))  # fmt: skip
+        return None
+    data = _bytes(folder / names[0], files)
+    assert data is not None
+    return read_file(data, names[0], required=checks.REQUIRED, optional=checks.OPTIONAL)
+
+
+def _build(
+    name: str, settings: Settings, table: Table, corrections: Table | None,
+    problems: list[Problem], files: Mapping[str, str],
+) -> Session:  # fmt: skip
+    """Check everything together and either raise every problem or give the session."""
+    measures = settings.measures
+    problems = [*problems, *table.problems, *(corrections.problems if corrections else ())]
+    entries = checks.read_entries(table, settings, problems)
+    matched = match_corrections(corrections, entries, problems) if corrections else {}
+    if measures:
+        checks.count_readings(
+            entries, matched, measures, problems, decimal_comma=table.decimal_comma
+        )
+        checks.check_codes(entries, measures, settings.reference, problems)
+        checks.check_repeats(entries, problems)
+        checks.check_forms(entries, measures, problems)
+        checks.check_sums(entries, measures, problems)
+    if not problems and not any(not e["missing"] for e in entries):
+        problems.append(_whole_file(table.file, "there is no reading", "Enter the readings."))
+    if problems:
+        order = {"session.toml": 0, table.file: 1}
+        raise SessionError(
+            sorted(problems, key=lambda p: (order.get(p.file, 2), p.file, p.row or 0))
+        )
+    read = [i for i, e in enumerate(entries) if not e["missing"]]
+    readings = _frame([entries[i] for i in read], table, measures, corrected=bool(matched))
+    return Session(
+        name=name,
+        title=settings.title or name,
+        date=settings.date,
+        exercise=settings.exercise,
+        reference=settings.reference,
+        handling_cap=settings.handling_cap,
+        conditions=settings.conditions,
+        measures=measures,
+        readings=readings,
+        missing=_missing(entries, matched),
+        corrections=_corrections(entries, matched),
+        notices=(
+            *table.notices,
+            *(corrections.notices if corrections else ()),
+            *_handled(readings, table.file, settings.handling_cap),
+        ),
+        unused=tuple(table.unused),
+        files=files,
+    )
+
+
+def _frame(
+    entries: list[checks.Entry], table: Table, measures: Mapping[str, Measure], *, corrected: bool
+) -> pd.DataFrame:
+    optional = [c for c in checks.OPTIONAL if c in table.columns]
+    columns = ["measurer", "subject", "measure", "round", "count", "written"]
+    columns += ["count_read", "count_tare"] if "tare" in optional else []
+    columns += optional + (["corrected"] if corrected else [])
+    frame = pd.DataFrame({c: [e[c] for e in entries] for c in columns})
+    frame = frame.astype({c: "int64" for c in columns if c.startswith("count") or c == "round"})
+    sizes = [measures[name].step.size for name in frame["measure"]]
+    value = [
+        n * size.numerator / size.denominator
+        for n, size in zip(frame["count"].tolist(), sizes, strict=True)
+    ]  # an exact product, then one division
+    frame.insert(columns.index("count") + 1, "value", value)
+    if "retake" in optional:
+        frame["retake"] = frame["retake"].astype("Int64").replace(0, pd.NA)
+    return frame
+
+
+def _missing(entries: list[checks.Entry], matched: Mapping[int, Correction]) -> pd.DataFrame:
+    gone = [(i, e) for i, e in enumerate(entries) if e["missing"]]
+    why = [
+        f"set aside: {matched[i].reason}" if i in matched else e.get("condition") or "empty"
+        for i, e in gone
+    ]
+    columns = [*KEY, "row"]
+    return pd.DataFrame({c: [e[c] for _, e in gone] for c in columns} | {"why": why})
+
+
+def _corrections(entries: list[checks.Entry], matched: Mapping[int, Correction]) -> pd.DataFrame:
+    columns = [*KEY, "written", "corrected"]
+    frame = {c: [entries[i][c] for i in matched] for c in columns}
+    frame["reason"] = [c.reason for c in matched.values()]
+    frame["by"] = [c.by for c in matched.values()]
+    return pd.DataFrame(frame)
+
+
+def _handled(readings: pd.DataFrame, file: str, cap: int | None) -> list[tuple[str, str]]:
+    if cap is None:
+        return []
+    times = readings.groupby(["subject", "measure"], sort=True).size()
+    return [
+        (file, f"subject {subject} was handled {n} times for {measure}; the cap is {cap}")
+        for (subject, measure), n in times[times > cap].items()
+    ]

@@ -1,0 +1,303 @@
+"""What does the program say about its session: measures, steps, limits, conditions?
+
+Reads `session.toml`. An unknown or misspelt key is a problem, never ignored.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import difflib
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import Any
+
+from anthroqa.intake.problems import Problem
+from anthroqa.intake.steps import UNITS, Step, convert, same_kind
+from anthroqa.intake.written import Refusal, parse_quantity
+
+KINDS = {
+    "weight": "mass",
+    "length": "length",
+    "height": "length",
+    "circumference": "length",
+    "skinfold": "length",
+}
+_SESSION_KEYS = {
+    "title", "date", "exercise", "reference", "handling_cap", "conditions", "measure",
+}  # fmt: skip
+_MEASURE_KEYS = {
+    "recorded_to", "kind", "range", "expected_tem", "limit_tem", "limit_bias", "limit_pair",
+    "limit_source", "whole_mark",
+}  # fmt: skip
+_AMOUNTS = ("expected_tem", "limit_tem", "limit_bias", "limit_pair", "whole_mark")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measure:
+    """One measure of a session; amounts are exact, in the step's unit."""
+
+    name: str
+    step: Step
+    kind: str | None = None
+    low: Fraction | None = None
+    high: Fraction | None = None
+    expected_tem: Fraction | None = None
+    limit_tem: Fraction | None = None
+    limit_bias: Fraction | None = None
+    limit_pair: Fraction | None = None
+    whole_mark: Fraction | None = None
+    limit_source: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """Everything `session.toml` says."""
+
+    title: str = ""
+    date: dt.date | None = None
+    exercise: str = "session"
+    reference: str | None = None
+    handling_cap: int | None = None
+    conditions: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    measures: Mapping[str, Measure] = field(default_factory=dict)
+    broken: frozenset[str] = frozenset()  # measures that are named but have no step yet
+
+
+class _Notebook:
+    """Collects problems of one settings file and knows where its keys stand."""
+
+    def __init__(self, file: str, text: str = "") -> None:
+        self.file = file
+        self.problems: list[Problem] = []
+        self._rows: dict[str, int] = {}
+        table = ""
+        for number, line in enumerate(text.splitlines(), start=1):
+            if match := re.match(r"\s*\[\s*(.+?)\s*\]", line):
+                table = match.group(1).replace('"', "").replace("'", "") + "."
+                self._rows.setdefault(table[:-1], number)
+            elif match := re.match(r"\s*([\w\"'.-]+)\s*=", line):
+                self._rows.setdefault(table + match.group(1).strip("\"'"), number)
+
+    def add(self, key: str, found: object, problem: str, remedy: str) -> None:
+        self.problems.append(Problem(
+            file=self.file, row=self._rows.get(key), column=key,
+            found="" if found is None else str(found), problem=problem, remedy=remedy,
+        ))  # fmt: skip
+
+    def unknown(self, prefix: str, keys: Mapping[str, Any], known: set[str]) -> None:
+        for key in keys:
+            if key in known:
+                continue
+            near = difflib.get_close_matches(key, sorted(known), n=1)
+            hint = f"Did you mean {near[0]!r}? " if near else ""
+            self.add(
+                prefix + key, None, "this key is not known here",
+                f"{hint}Known keys are {', '.join(sorted(known))}.",
+            )  # fmt: skip
+
+
+def read_settings(text: str, file: str) -> tuple[Settings, list[Problem]]:
+    """The settings in the text of `session.toml`, and every problem found in it."""
+    try:
+        raw = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        at = re.search(r"at line (\d+)", str(error))
+        return Settings(), [Problem(
+            file=file, row=int(at.group(1)) if at else None, column="", found="",
+            problem=f"this is not valid TOML ({error})",
+            remedy='Texts need quotation marks, as in recorded_to = "1 oz"; a key stands '
+            "once in its table.",
+        )]  # fmt: skip
+    notes = _Notebook(file, text)
+    notes.unknown("", raw, _SESSION_KEYS)
+    measures = raw.get("measure", {})
+    if not isinstance(measures, dict) or not measures:
+        notes.add(
+            "measure", None, "no measure is described",
+            'Add a table such as [measure.weight] with recorded_to = "0.1 kg".',
+        )  # fmt: skip
+        measures = {}
+    settings = Settings(
+        title=_text(notes, raw, "title"),
+        date=_date(notes, raw),
+        exercise=_exercise(notes, raw),
+        reference=_text(notes, raw, "reference") or None,
+        handling_cap=_cap(notes, raw),
+        conditions=_conditions(notes, raw),
+        **_measures(notes, measures),
+    )
+    return settings, notes.problems
+
+
+def read_measures(
+    measures: Mapping[str, Mapping[str, Any]], file: str, *, reference: str | None
+) -> tuple[Settings, list[Problem]]:
+    """Settings from a mapping of the same form as the `measure` tables of `session.toml`."""
+    notes = _Notebook(file)
+    return Settings(reference=reference, **_measures(notes, measures)), notes.problems
+
+
+def _text(notes: _Notebook, raw: Mapping[str, Any], key: str, prefix: str = "") -> str:
+    value = raw.get(key, "")
+    if not isinstance(value, str):
+        notes.add(prefix + key, value, "this must be a text", f'Write {key} = "...".')
+        return ""
+    return value.strip()
+
+
+def _date(notes: _Notebook, raw: Mapping[str, Any]) -> dt.date | None:
+    value = raw.get("date")
+    if value is None or (isinstance(value, dt.date) and not isinstance(value, dt.datetime)):
+        return value
+    notes.add("date", value, "this is not a date", "Write date = 2026-10-06, without quotes.")
+    return None
+
+
+def _exercise(notes: _Notebook, raw: Mapping[str, Any]) -> str:
+    value = raw.get("exercise", "session")
+    if value not in ("session", "drill"):
+        notes.add("exercise", value, "this exercise is not known", 'Write "session" or "drill".')
+    return str(value)
+
+
+def _cap(notes: _Notebook, raw: Mapping[str, Any]) -> int | None:
+    value = raw.get("handling_cap")
+    if value is None or (type(value) is int and value > 0):
+        return value
+    notes.add("handling_cap", value, "this is not a whole number above 0", "Write, say, 12.")
+    return None
+
+
+def _conditions(notes: _Notebook, raw: Mapping[str, Any]) -> dict[str, tuple[str, ...]]:
+    table = raw.get("conditions", {})
+    if not isinstance(table, dict):
+        notes.add("conditions", table, "this must be a table", "Write [conditions] above its keys.")
+        return {}
+    notes.unknown("conditions.", table, {"stop", "moving"})
+    meanings = {}
+    for key, codes in table.items():
+        if isinstance(codes, list) and all(isinstance(c, str) for c in codes):
+            meanings[key] = tuple(codes)
+        else:
+            notes.add(
+                f"conditions.{key}", codes, "this must be a list of codes",
+                f'Write {key} = ["code"].',
+            )  # fmt: skip
+    return meanings
+
+
+def _measures(notes: _Notebook, tables: Mapping[str, Any]) -> dict[str, Any]:
+    """The fields `measures` and `broken` of the settings."""
+    measures = {}
+    for name, table in tables.items():
+        if isinstance(table, Mapping):
+            measures[str(name)] = _measure(notes, str(name), table)
+        else:
+            notes.add(
+                f"measure.{name}", table, "this must be a table",
+                f"Write [measure.{name}] on a line of its own.",
+            )  # fmt: skip
+    return {
+        "measures": {name: m for name, m in measures.items() if m is not None},
+        "broken": frozenset(tables) - {name for name, m in measures.items() if m is not None},
+    }
+
+
+def _measure(notes: _Notebook, name: str, table: Mapping[str, Any]) -> Measure | None:
+    prefix = f"measure.{name}."
+    notes.unknown(prefix, table, _MEASURE_KEYS)
+    step = _step(notes, name, table)
+    if step is None:
+        return None
+    amounts = {
+        key: _amount(notes, prefix + key, table[key], step) for key in _AMOUNTS if key in table
+    }
+    whole = amounts.get("whole_mark")
+    if whole is not None and (whole / step.size).denominator != 1:
+        notes.add(
+            prefix + "whole_mark", table["whole_mark"], f"this is not a whole number of {step}",
+            "Name the mark that people read from, such as 1 lb for ounces.",
+        )  # fmt: skip
+    low, high = _range(notes, prefix + "range", table.get("range"), step)
+    return Measure(
+        name=name,
+        step=step,
+        kind=_kind(notes, prefix + "kind", table.get("kind"), step),
+        low=low,
+        high=high,
+        limit_source=_text(notes, table, "limit_source", prefix),
+        **amounts,  # type: ignore[arg-type]
+    )
+
+
+def _step(notes: _Notebook, name: str, table: Mapping[str, Any]) -> Step | None:
+    key = f"measure.{name}.recorded_to"
+    if "recorded_to" not in table:
+        notes.add(
+            f"measure.{name}", None, "recorded_to is missing",
+            'Say what one mark of the instrument is, as in recorded_to = "1 oz".',
+        )  # fmt: skip
+        return None
+    quantity = parse_quantity(str(table["recorded_to"]))
+    remedy = f'Write an amount and one of {", ".join(UNITS)}, as in "1/8 in".'
+    if isinstance(quantity, Refusal):
+        notes.add(key, table["recorded_to"], f"this is not a step: {quantity.problem}", remedy)
+        return None
+    if quantity[0] == 0:
+        notes.add(key, table["recorded_to"], "a step cannot be zero", remedy)
+        return None
+    return Step(*quantity)
+
+
+def _kind(notes: _Notebook, key: str, value: Any, step: Step) -> str | None:
+    if value is None:
+        return None
+    if value not in KINDS:
+        notes.add(key, value, "this kind is not known", f"Use one of {', '.join(KINDS)}.")
+        return None
+    if KINDS[value] != UNITS[step.unit][0]:
+        notes.add(
+            key, value, f"a {value} is not recorded in {step.unit}", "Mend the kind or recorded_to."
+        )
+    return str(value)
+
+
+def _amount(
+    notes: _Notebook, key: str, value: Any, step: Step, *, zero: bool = False
+) -> Fraction | None:
+    example = f'Write an amount with its unit, as in "{step}".'
+    if not isinstance(value, str):
+        notes.add(key, value, "this must be a text with a unit", example)
+        return None
+    quantity = parse_quantity(value)
+    if isinstance(quantity, Refusal):
+        notes.add(key, value, quantity.problem, example)
+        return None
+    amount, unit = quantity
+    if not same_kind(unit, step.unit):
+        notes.add(key, value, f"{unit} is the wrong kind of unit beside {step}", example)
+        return None
+    if amount == 0 and not zero:
+        notes.add(key, value, "this cannot be zero", example)
+        return None
+    return convert(amount, unit, step.unit)
+
+
+def _range(
+    notes: _Notebook, key: str, value: Any, step: Step
+) -> tuple[Fraction | None, Fraction | None]:
+    if value is None:
+        return None, None
+    example = 'Write the lowest and the highest, as in ["3 lb", "45 lb"].'
+    if not isinstance(value, list) or len(value) != 2:
+        notes.add(key, value, "a range has two ends", example)
+        return None, None
+    low = _amount(notes, key, value[0], step, zero=True)
+    high = _amount(notes, key, value[1], step)
+    if low is not None and high is not None and low >= high:
+        notes.add(key, value, "the range ends before it begins", example)
+        return None, None
+    return low, high

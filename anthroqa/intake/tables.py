@@ -1,0 +1,251 @@
+"""What does a file hold, cell by cell, as text, with the rows a person sees?
+
+CSV (UTF-8, comma or semicolon) and XLSX come out alike. What a spreadsheet program
+leaves behind without changing a meaning (title rows, empty rows, outer spaces) is
+passed over and noted; what changes one is left for the reader of the cell to refuse.
+"""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import io
+import re
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import Any
+
+from anthroqa.intake.problems import Problem
+
+_PERSONAL = {
+    "name", "names", "firstname", "lastname", "surname", "forename", "fullname", "nickname",
+    "dob", "birth", "birthdate", "birthday", "birthdates", "born",
+    "phone", "telephone", "mobile", "email", "address", "street", "passport", "ssn",
+    "mother", "father", "guardian", "nom", "prenom", "nombre", "apellido", "nome",
+}  # fmt: skip
+_A_THING = {"instrument", "scale", "measure", "site", "clinic", "board", "file", "sheet", "form"}
+_TITLE_ROWS = 10
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """One row of a file: its number as a person sees it, and its cells by column."""
+
+    number: int
+    cells: dict[str, str]
+
+
+@dataclass(slots=True, kw_only=True)
+class Table:
+    """A file's rows as text, and what was found on the way."""
+
+    file: str
+    rows: list[Row] = field(default_factory=list)
+    columns: list[str] = field(default_factory=list)  # known columns that are present
+    unused: list[str] = field(default_factory=list)
+    decimal_comma: bool = False
+    problems: list[Problem] = field(default_factory=list)
+    notices: list[tuple[str, str]] = field(default_factory=list)  # (file, what was passed over)
+
+
+def as_text(value: Any) -> str:
+    """A cell's value as the text that a person sees; empty for what is missing."""
+    if value is None or value != value:  # NaN and NaT differ from themselves
+        return ""
+    if isinstance(value, float):
+        if value in (float("inf"), float("-inf")):
+            return str(value)
+        return format(Decimal(f"{value:.15g}"), "f")  # a double carries 15 digits, no more
+    if isinstance(value, dt.datetime):
+        midnight = value.time() == dt.time()
+        return value.date().isoformat() if midnight else value.isoformat(sep="T")
+    return str(value)
+
+
+def strip(text: str) -> str:
+    """The text without outer spaces of any kind."""
+    return text.strip().strip("\ufeff\u200b").strip()
+
+
+def looks_personal(column: str) -> bool:
+    """Whether a column's name looks like a person's name, birth date or address."""
+    words = re.findall(r"[a-z]+", re.sub(r"([a-z])([A-Z])", r"\1 \2", column).lower())
+    return bool(_PERSONAL & set(words)) and not _A_THING & set(words)
+
+
+def read_file(data: bytes, file: str, *, required: list[str], optional: list[str]) -> Table:
+    """The rows of a CSV or XLSX file with the columns `required` and `optional`.
+
+    Nothing is raised for what the file holds: see `Table.problems`.
+    """
+    table = Table(file=file)
+    workbook = file.endswith(".xlsx")
+    grid = _xlsx_cells(data, table) if workbook else _csv_cells(data, table, required)
+    if grid is not None:
+        shape(table, grid, required=required, optional=optional)
+    return table
+
+
+def shape(table: Table, grid: list[list[str]], *, required: list[str], optional: list[str]) -> None:
+    """Find the header in a grid of text and lay the rows below it by column, in place."""
+    at = _header_row(grid, required)
+    if at is None:
+        _no_header(table, grid, required)
+        return
+    if at:
+        rows = "row 1" if at == 1 else f"rows 1 to {at}"
+        table.notices.append((table.file, f"{rows} above the column names passed over"))
+    header = [strip(c) for c in grid[at]]
+    known = {c.lower(): c for c in required + optional}
+    places: dict[str, int] = {}
+    for i, name in enumerate(header):
+        column = known.get(name.lower())
+        if column in places:
+            table.problems.append(_problem(
+                table, at + 1, column, name, "this column is there twice",
+                "Keep one of the two.",
+            ))  # fmt: skip
+        elif column:
+            places[column] = i
+        elif looks_personal(name):
+            table.problems.append(_problem(
+                table, at + 1, name, "", "this column looks like personal data; it was not read",
+                "Delete the column from the file: the audit needs codes only.",
+            ))  # fmt: skip
+        elif name:
+            table.unused.append(name)
+    table.columns = list(places)
+    empty, spaced = [], 0
+    for number, cells in enumerate(grid[at + 1 :], start=at + 2):
+        if not any(strip(c) for c in cells):
+            empty.append(number)
+            continue
+        if any(strip(c) for c in cells[len(header) :]):
+            table.problems.append(_problem(
+                table, number, "", f"{len(cells)} cells", "the row has more cells than columns",
+                "Look for a comma inside a cell (a decimal comma, a comma in a note): write a "
+                "decimal point, or put the cell in quotation marks.",
+            ))  # fmt: skip
+            continue
+        row = {c: cells[i] if i < len(cells) else "" for c, i in places.items()}
+        stripped = {c: strip(text) for c, text in row.items()}
+        spaced += row != stripped
+        table.rows.append(Row(number=number, cells=stripped))
+    _note_empty(table, empty, last=len(grid))
+    if spaced:
+        table.notices.append((table.file, f"outer spaces removed in {spaced} rows"))
+
+
+def _problem(
+    table: Table, row: int | None, column: str, found: str, problem: str, remedy: str
+) -> Problem:
+    return Problem(
+        file=table.file, row=row, column=column, found=found, problem=problem, remedy=remedy
+    )
+
+
+def _note_empty(table: Table, empty: list[int], *, last: int) -> None:
+    inner = [n for n in empty if n < last]
+    if inner:
+        listed = ", ".join(map(str, inner[:10])) + (" ..." if len(inner) > 10 else "")
+        table.notices.append((table.file, f"empty rows passed over: {listed}"))
+
+
+def _header_row(grid: list[list[str]], required: list[str]) -> int | None:
+    for i, cells in enumerate(grid[: _TITLE_ROWS + 1]):
+        if set(required) <= {strip(c).lower() for c in cells}:
+            return i
+    return None
+
+
+def _no_header(table: Table, grid: list[list[str]], required: list[str]) -> None:
+    rows = [{strip(c).lower() for c in cells} for cells in grid[: _TITLE_ROWS + 1]]
+    best = max(range(len(rows)), key=lambda i: len(rows[i] & set(required)), default=None)
+    if best is None or not any(any(cells) for cells in rows):
+        table.problems.append(_problem(
+            table, None, "", "", "the file is empty",
+            f"Give it the columns {', '.join(required)} and one reading a row.",
+        ))  # fmt: skip
+        return
+    for column in required:
+        if column not in rows[best]:
+            table.problems.append(_problem(
+                table, best + 1, column, "", "this column is missing",
+                f"The first row must name the columns {', '.join(required)}.",
+            ))  # fmt: skip
+    for name in grid[best]:
+        if looks_personal(name):
+            table.problems.append(_problem(
+                table, best + 1, strip(name), "", "this column looks like personal data",
+                "Delete the column from the file: the audit needs codes only.",
+            ))  # fmt: skip
+
+
+def _csv_cells(data: bytes, table: Table, required: list[str]) -> list[list[str]] | None:
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        row = data[: error.start].count(b"\n") + 1
+        table.problems.append(_problem(
+            table, row, "", "", "the file is not UTF-8 text",
+            "Save it again as 'CSV UTF-8', or as a workbook (.xlsx).",
+        ))  # fmt: skip
+        return None
+    if "\0" in text:
+        table.problems.append(_problem(
+            table, None, "", "", "the file is not a text file", "Save it again as 'CSV UTF-8'.",
+        ))  # fmt: skip
+        return None
+    fallback = None
+    for delimiter in ",;\t":
+        try:
+            lines = io.StringIO(text, newline="")
+            grid = list(csv.reader(lines, delimiter=delimiter, strict=True))
+        except csv.Error as error:
+            table.problems.append(_problem(
+                table, None, "", "", f"a quotation mark is out of place ({error})",
+                "Look for a single quotation mark in a note or a reading and delete it.",
+            ))  # fmt: skip
+            return None
+        if _header_row(grid, required) is not None:
+            if delimiter == "\t":
+                table.problems.append(_problem(
+                    table, None, "", "", "the columns are separated by tabs",
+                    "Save it again with commas or semicolons between the columns.",
+                ))  # fmt: skip
+                return None
+            table.decimal_comma = delimiter == ";"
+            return grid
+        if fallback is None or max(map(len, grid), default=0) > max(map(len, fallback), default=0):
+            fallback = grid
+    return fallback
+
+
+def _xlsx_cells(data: bytes, table: Table) -> list[list[str]] | None:
+    import openpyxl  # imported only where a workbook is read
+
+    try:
+        book = openpyxl.load_workbook(io.BytesIO(data), data_only=True)
+        formulas = openpyxl.load_workbook(io.BytesIO(data))
+    except Exception as error:
+        table.problems.append(_problem(
+            table, None, "", "", f"the workbook cannot be opened ({type(error).__name__})",
+            "Open it in a spreadsheet program and save it again as .xlsx, without a password.",
+        ))  # fmt: skip
+        return None
+    sheet = table.file.removesuffix(".xlsx")
+    if sheet not in book.sheetnames:
+        table.problems.append(_problem(
+            table, None, "", ", ".join(book.sheetnames), f"there is no sheet named {sheet}",
+            f"Name the sheet that holds the rows {sheet!r}.",
+        ))  # fmt: skip
+        return None
+    for row in formulas[sheet].iter_rows():
+        for cell in row:
+            if cell.data_type == "f" and book[sheet][cell.coordinate].value is None:
+                table.problems.append(_problem(
+                    table, cell.row, cell.column_letter, str(cell.value),
+                    "this cell holds a formula that was never worked out",
+                    "Open the workbook, let it calculate, save it, or type the value.",
+                ))  # fmt: skip
+    return [[as_text(cell) for cell in row] for row in book[sheet].iter_rows(values_only=True)]

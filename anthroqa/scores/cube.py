@@ -1,0 +1,135 @@
+"""The readings of one measure laid out by person, subject and round, in whole steps.
+
+Statistics see nothing else of a session. Counts are shifted so that the least is 0;
+with what intake lets through, every sum of squares then fits in int64.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from anthroqa.intake import Measure, Session
+
+Array = npt.NDArray[np.float64]
+Counts = npt.NDArray[np.int64]
+Flags = npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Cube:
+    """First readings of one measure; axes are person, subject, round.
+
+    `people` has the reference (if it measured) first, then staff by code. `x` holds
+    counts less `shift`, 0 where nothing was read; `seen` says where something was.
+    """
+
+    measure: Measure
+    people: list[str]
+    subjects: list[str]
+    rounds: Counts  # the round numbers, ascending
+    referenced: bool  # whether people[0] is the reference
+    x: Counts
+    seen: Flags
+    shift: int
+    group: npt.NDArray[np.int64]  # of each subject
+
+    @property
+    def size(self) -> float:
+        """One step in the measure's unit."""
+        return float(self.measure.step.size)
+
+    @property
+    def staff(self) -> Flags:
+        """Which people are not the reference."""
+        staff = np.ones(len(self.people), dtype=bool)
+        staff[:1] = not self.referenced
+        return staff
+
+    @property
+    def repeats(self) -> Counts:
+        """How often each person read each subject."""
+        return self.seen.sum(axis=2)
+
+    def from_first(self) -> tuple[Counts, Flags] | None:
+        """Each round less round 1, and where both were read; None without a round 1."""
+        if not len(self.rounds) or self.rounds[0] != 1:
+            return None
+        both = self.seen & self.seen[:, :, :1]
+        return np.where(both, self.x - self.x[:, :, :1], 0), both
+
+    def others(self, values: Array | Counts, valid: Flags) -> tuple[Array, Counts]:
+        """Mean of the other staff (without self, without the reference), and how many.
+
+        `values` and `valid` have people on axis 0; so do both results.
+        """
+        staff = self.staff.reshape(-1, *[1] * (values.ndim - 1))
+        counted = valid & staff
+        own = np.where(counted, values, 0)
+        n = counted.sum(axis=0) - counted
+        total = own.sum(axis=0) - own
+        return np.divide(total, n, out=np.full(n.shape, np.nan), where=n > 0), n
+
+
+def cubes(session: Session) -> Iterator[Cube]:
+    """One cube for each measure with readings, in the order of the session's measures."""
+    readings = session.readings
+    if "retake" in readings:
+        readings = readings[readings["retake"].isna()]
+    for name, measure in session.measures.items():
+        mine = readings[readings["measure"] == name]
+        if len(mine):
+            yield _cube(mine, measure, session.reference)
+
+
+def _cube(readings: pd.DataFrame, measure: Measure, reference: str | None) -> Cube:
+    person, people = pd.factorize(readings["measurer"], sort=True)
+    subject, subjects = pd.factorize(readings["subject"], sort=True)
+    turn, rounds = pd.factorize(readings["round"], sort=True)
+    names = list(people)
+    referenced = reference in names
+    if referenced:
+        names.remove(reference)
+        names.insert(0, reference)
+        person = pd.Index(names).get_indexer(people)[person]
+    count = readings["count"].to_numpy()
+    shift = int(count.min())
+    shape = (len(names), len(subjects), len(rounds))
+    x = np.zeros(shape, dtype=np.int64)
+    seen = np.zeros(shape, dtype=bool)
+    x[person, subject, turn] = count - shift
+    seen[person, subject, turn] = True
+    staff = seen[1:] if referenced else seen
+    group = (
+        _given_groups(readings["group"], subject, len(subjects))
+        if "group" in readings
+        else _connected(staff.any(axis=2))
+    )
+    return Cube(
+        measure=measure, people=names, subjects=list(subjects), rounds=np.asarray(rounds),
+        referenced=referenced, x=x, seen=seen, shift=shift, group=group,
+    )  # fmt: skip
+
+
+def _given_groups(groups: pd.Series, subject: Counts, n_subjects: int) -> Counts:
+    codes, _ = pd.factorize(groups, sort=True)
+    group = np.zeros(n_subjects, dtype=np.int64)
+    group[subject] = codes
+    return group
+
+
+def _connected(met: Flags) -> Counts:
+    """Sets of subjects that are tied by staff who measured them (staff x subjects)."""
+    n = met.shape[1]
+    label = np.arange(n)
+    while True:
+        of_staff = np.where(met, label, n).min(axis=1, initial=n)
+        spread = np.where(met, of_staff[:, None], n).min(axis=0, initial=n)
+        new = np.minimum(label, spread)
+        if (new == label).all():
+            return label
+        label = new

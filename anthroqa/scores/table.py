@@ -1,0 +1,167 @@
+"""All figures of a session in one tidy table.
+
+A new statistic is one more name in `ORDER` and one more function in `_PEOPLE` or
+`_EVERYBODY`; nothing else here changes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection
+
+import numpy as np
+import pandas as pd
+
+from anthroqa.intake import Session
+from anthroqa.scores import between, bias, repeatability, rounds
+from anthroqa.scores.cube import Cube, cubes
+from anthroqa.scores.figures import Figures
+
+ORDER = (
+    "within_tem",
+    "within_tem_percent",
+    "within_tem_less_shift",
+    "own_round_shift",
+    "reliability",
+    "bias",
+    "agreement_lower",
+    "agreement_upper",
+    "bias_from_others",
+    "rms_error",
+    "between_tem",
+    "total_tem",
+    "round_shift",
+)
+COLUMNS = [
+    "measure", "measurer", "statistic", "estimate", "lower", "upper", "confidence", "unit",
+    "subjects", "readings", "df", "p_value", "note",
+]  # fmt: skip
+ALL = "(all)"
+
+_Compute = Callable[[Cube, float], list[Figures]]
+_PEOPLE: tuple[tuple[tuple[str, ...], _Compute], ...] = (
+    (repeatability.NAMES, repeatability.figures),
+    (rounds.NAMES, rounds.figures),
+    (bias.NAMES, bias.figures),
+)
+_EVERYBODY: tuple[tuple[tuple[str, ...], _Compute], ...] = (
+    (between.NAMES, between.group_figures),
+    (rounds.NAMES, rounds.group_figures),
+)
+
+
+def score(
+    session: Session,
+    *,
+    confidence: float = 0.90,
+    seed: int = 0,
+    only: Collection[str] | None = None,
+) -> pd.DataFrame:
+    """Every figure of a session, one a row.
+
+    Parameters
+    ----------
+    session : Session
+    confidence : float, default 0.90
+        Coverage of every two-sided interval, between 0 and 1.
+    seed : int, default 0
+        For statistics that draw random numbers.
+    only : collection of str, optional
+        Names of the statistics wanted; `own_round_shift` stands for all its rounds.
+
+    Returns
+    -------
+    pandas.DataFrame
+        `measure, measurer, statistic, estimate, lower, upper, confidence, unit, subjects,
+        readings, df, p_value, note`, in a fixed order: measures as in the session, the
+        reference, staff by code, `(all)`, statistics as in the design. A figure or an
+        interval that cannot be had is NaN, with the reason in `note`.
+
+    Raises
+    ------
+    ValueError
+        If `confidence` is not between 0 and 1, or `only` names an unknown statistic.
+
+    References
+    ----------
+    Bland & Altman (1996) BMJ 312:1654 (within TEM); (1986) Lancet i:307-310 and (1999) Stat.
+    Methods Med. Res. 8:135-160 (limits of agreement); Ulijaszek & Kerr (1999) Br. J. Nutr.
+    82:165-177 (between and total TEM).
+
+    Examples
+    --------
+    Two pairs that differ by 2 and 0 steps: the root of (4 + 0) / (2 x 2) is 1 step.
+
+    >>> import anthroqa
+    >>> frame = pd.DataFrame({"measurer": "A", "subject": ["1", "1", "2", "2"],
+    ...                       "measure": "length", "round": [1, 2, 1, 2],
+    ...                       "reading": ["70.1", "70.3", "75.0", "75.0"]})
+    >>> session = anthroqa.Session.from_frame(
+    ...     frame, measures={"length": {"recorded_to": "0.1 cm"}})
+    >>> anthroqa.score(session, only=["within_tem"])[["estimate", "unit", "df"]].values.tolist()
+    [[0.1, 'cm', 2.0]]
+    """
+    if not 0 < confidence < 1:
+        raise ValueError(f"confidence must lie between 0 and 1, not {confidence}")
+    names = set(ORDER) if only is None else {str(name) for name in only}
+    unknown = sorted(n for n in names if n.split(":")[0] not in ORDER)
+    if unknown:
+        raise ValueError(f"unknown statistic {', '.join(unknown)}; known are {', '.join(ORDER)}")
+    parts = [part for cube in cubes(session) for part in _measure_rows(cube, confidence, names)]
+    return _frame(parts, confidence)
+
+
+def _wanted(
+    sources: tuple[tuple[tuple[str, ...], _Compute], ...],
+    cube: Cube,
+    confidence: float,
+    names: set[str],
+) -> list[Figures]:
+    bases = {name.split(":")[0] for name in names}
+    found = [
+        figures
+        for offered, compute in sources
+        if bases & set(offered)
+        for figures in compute(cube, confidence)
+        if figures.statistic in names or figures.statistic.split(":")[0] in names
+    ]
+    return sorted(found, key=lambda f: ORDER.index(f.statistic.split(":")[0]))
+
+
+def _measure_rows(cube: Cube, confidence: float, names: set[str]) -> list[dict[str, np.ndarray]]:
+    """The rows of one measure as columns: person by person, then those of everybody."""
+    people = np.array(cube.people, dtype=object)
+    parts = [
+        (people, _wanted(_PEOPLE, cube, confidence, names)),
+        (np.array([ALL], dtype=object), _wanted(_EVERYBODY, cube, confidence, names)),
+    ]
+    return [_stack(cube.measure.name, who, blocks) for who, blocks in parts if blocks]
+
+
+def _stack(measure: str, who: np.ndarray, blocks: list[Figures]) -> dict[str, np.ndarray]:
+    rows = np.stack([b.rows for b in blocks], axis=1)
+    shape = rows.shape
+
+    def spread(values: list[object], axis: int) -> np.ndarray:
+        line = np.array(values, dtype=object)
+        return np.broadcast_to(line[:, None] if axis == 0 else line, shape)[rows]
+
+    columns = {
+        "measure": np.full(int(rows.sum()), measure, dtype=object),
+        "measurer": spread(list(who), 0),
+        "statistic": spread([b.statistic for b in blocks], 1),
+        "unit": spread([b.unit for b in blocks], 1),
+    }
+    for name in ("estimate", "lower", "upper", "subjects", "readings", "df", "p_value", "note"):
+        columns[name] = np.stack([getattr(b, name) for b in blocks], axis=1)[rows]
+    return columns
+
+
+def _frame(parts: list[dict[str, np.ndarray]], confidence: float) -> pd.DataFrame:
+    columns = {
+        name: np.concatenate([part[name] for part in parts])
+        for name in COLUMNS
+        if name != "confidence" and parts
+    }
+    frame = pd.DataFrame(columns)
+    frame["confidence"] = confidence
+    return frame.reindex(columns=COLUMNS)
