@@ -241,7 +241,6 @@ range = ["4 lb", "45 lb"]
 expected_tem = "1 oz"
 limit_tem = "2 oz"
 limit_bias = "2 oz"
-limit_pair = "4 oz"
 limit_source = "Larkspur Valley program manual (invented), chapter 4"
 
 [measure.infant_length]
@@ -251,7 +250,6 @@ range = ["15 in", "40 in"]
 expected_tem = "1/8 in"
 limit_tem = "0.3 in"
 limit_bias = "1/4 in"
-limit_pair = "1/2 in"
 limit_source = "Larkspur Valley program manual (invented), chapter 4"
 
 [measure.held_weight]
@@ -260,7 +258,6 @@ kind = "weight"
 range = ["4 lb", "45 lb"]
 limit_tem = "0.6 lb"
 limit_bias = "1/2 lb"
-limit_pair = "1 lb"
 limit_source = "Larkspur Valley program manual (invented), chapter 4"
 
 [measure.adult_weight]
@@ -269,7 +266,6 @@ kind = "weight"
 range = ["80 lb", "400 lb"]
 limit_tem = "0.6 lb"
 limit_bias = "1/2 lb"
-limit_pair = "1 lb"
 limit_source = "Larkspur Valley program manual (invented), chapter 4"
 """
 _CLINIC_STAFF = {"A": ["K1", "K2", "K3"], "B": ["K4", "K5", "K6"], "C": ["K7", "K8", "K9"]}

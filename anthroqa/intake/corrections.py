@@ -26,6 +26,7 @@ class Correction:
     corrected: str
     reason: str
     by: str
+    decimal_comma: bool  # the file's columns are separated by semicolons
 
 
 def match_corrections(
@@ -74,5 +75,6 @@ def match_corrections(
         matched[named[0]] = Correction(
             file=table.file, row=row.number,
             corrected=cells["corrected"], reason=cells["reason"], by=cells["by"],
+            decimal_comma=table.decimal_comma,
         )  # fmt: skip
     return matched

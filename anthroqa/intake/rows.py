@@ -115,11 +115,12 @@ def count_readings(
             text, column = correction.corrected, "corrected"
             place = {"file": correction.file, "row": correction.row}
         entry["corrected"] = text if correction is not None else ""
+        entry["place"] = (place, column, text)  # where the reading that counts stands
         entry["missing"] = text in MISSING
         if entry["missing"] or not entry["sound"]:
             continue
         measure = measures[entry["measure"]]
-        comma = decimal_comma and correction is None
+        comma = decimal_comma if correction is None else correction.decimal_comma
         read = read_count(text, measure.step, decimal_comma=comma)
         tare = entry.get("tare", "")
         tared = Count(0, "unit")
@@ -264,7 +265,7 @@ def check_forms(
         for entry in mine:
             if entry["form"] == rarer:
                 problems.append(_problem(
-                    entry, "reading", entry["corrected"] or entry["written"],
+                    *entry["place"],
                     "bare numbers and pounds with ounces are mixed in this measure",
                     "Write every reading in one form, best with units, as in 11 lb 10 oz.",
                 ))  # fmt: skip
@@ -285,7 +286,7 @@ def check_sums(
         middle = counts[len(counts) // 2]
         far = max(mine, key=lambda e: abs(e["count"] - middle))
         problems.append(_problem(
-            far, "reading", far["corrected"] or far["written"],
+            *far["place"],
             "the readings of this measure lie too far apart to be summed exactly",
             "Look for a figure too many; give the measure a range.",
         ))  # fmt: skip

@@ -91,6 +91,8 @@ class Session:
         ------
         SessionError
             With every problem found; `file` is "frame" and row 2 is the first one.
+        ValueError
+            If `measures` is empty.
 
         Examples
         --------
@@ -101,11 +103,14 @@ class Session:
         >>> session.readings["count"].tolist()
         [195, 196]
         """
+        if not measures:
+            raise ValueError('no measure is given: write measures={"length": {"recorded_to": ...}}')
         settings, problems = read_measures(measures, "measures", reference=reference)
         table = Table(file="frame")
-        columns = [frame.iloc[:, i].tolist() for i in range(frame.shape[1])]
+        cells = frame.astype(object).where(frame.notna(), None)  # pandas.NA has no truth value
+        columns = [cells.iloc[:, i].tolist() for i in range(frame.shape[1])]
         grid = [[str(c) for c in frame.columns]]
-        grid += [[as_text(value) for value in cells] for cells in zip(*columns, strict=True)]
+        grid += [[as_text(value) for value in row] for row in zip(*columns, strict=True)]
         shape(table, grid, required=checks.REQUIRED, optional=checks.OPTIONAL)
         return _build("", settings, table, None, problems, {})
 
@@ -156,7 +161,7 @@ def read_session(path: str | Path) -> Session:
         corrections = read_file(data, "corrections.csv", required=CORRECTION_COLUMNS, optional=[])
     name = folder.resolve().name
     if table is None:
-        raise SessionError(problems)
+        raise SessionError([*problems, *(corrections.problems if corrections else ())])
     return _build(name, settings, table, corrections, problems, files)
 
 

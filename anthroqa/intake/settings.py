@@ -12,6 +12,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
+from itertools import accumulate
 from typing import Any
 
 from anthroqa.intake.problems import Problem
@@ -77,7 +78,8 @@ class _Notebook:
         for number, line in enumerate(text.splitlines(), start=1):
             if match := re.match(r"\s*\[\s*(.+?)\s*\]", line):
                 table = match.group(1).replace('"', "").replace("'", "") + "."
-                self._rows.setdefault(table[:-1], number)
+                for parent in accumulate(table[:-1].split("."), "{}.{}".format):
+                    self._rows.setdefault(parent, number)
             elif match := re.match(r"\s*([\w\"'.-]+)\s*=", line):
                 self._rows.setdefault(table + match.group(1).strip("\"'"), number)
 
@@ -255,7 +257,7 @@ def _step(notes: _Notebook, name: str, table: Mapping[str, Any]) -> Step | None:
 def _kind(notes: _Notebook, key: str, value: Any, step: Step) -> str | None:
     if value is None:
         return None
-    if value not in KINDS:
+    if not isinstance(value, str) or value not in KINDS:
         notes.add(key, value, "this kind is not known", f"Use one of {', '.join(KINDS)}.")
         return None
     if KINDS[value] != UNITS[step.unit][0]:

@@ -80,7 +80,7 @@ def read_file(data: bytes, file: str, *, required: list[str], optional: list[str
     """
     table = Table(file=file)
     workbook = file.endswith(".xlsx")
-    grid = _xlsx_cells(data, table) if workbook else _csv_cells(data, table, required)
+    grid = _xlsx_cells(data, table, required) if workbook else _csv_cells(data, table, required)
     if grid is not None:
         shape(table, grid, required=required, optional=optional)
     return table
@@ -120,11 +120,12 @@ def shape(table: Table, grid: list[list[str]], *, required: list[str], optional:
         if not any(strip(c) for c in cells):
             empty.append(number)
             continue
-        if any(strip(c) for c in cells[len(header) :]):
+        nameless = [c for c, name in zip(cells, header, strict=False) if not name]
+        if len(cells) > len(header) or any(strip(c) for c in nameless):
             table.problems.append(_problem(
                 table, number, "", f"{len(cells)} cells", "the row has more cells than columns",
                 "Look for a comma inside a cell (a decimal comma, a comma in a note): write a "
-                "decimal point, or put the cell in quotation marks.",
+                "decimal point, or put the cell in quotation marks. A column needs a name.",
             ))  # fmt: skip
             continue
         row = {c: cells[i] if i < len(cells) else "" for c, i in places.items()}
@@ -196,17 +197,14 @@ def _csv_cells(data: bytes, table: Table, required: list[str]) -> list[list[str]
             table, None, "", "", "the file is not a text file", "Save it again as 'CSV UTF-8'.",
         ))  # fmt: skip
         return None
-    fallback = None
+    fallback, misquoted = None, None
     for delimiter in ",;\t":
         try:
             lines = io.StringIO(text, newline="")
             grid = list(csv.reader(lines, delimiter=delimiter, strict=True))
-        except csv.Error as error:
-            table.problems.append(_problem(
-                table, None, "", "", f"a quotation mark is out of place ({error})",
-                "Look for a single quotation mark in a note or a reading and delete it.",
-            ))  # fmt: skip
-            return None
+        except csv.Error as error:  # quoted cells with another separator look misquoted too
+            misquoted = misquoted or error
+            continue
         if _header_row(grid, required) is not None:
             if delimiter == "\t":
                 table.problems.append(_problem(
@@ -215,13 +213,30 @@ def _csv_cells(data: bytes, table: Table, required: list[str]) -> list[list[str]
                 ))  # fmt: skip
                 return None
             table.decimal_comma = delimiter == ";"
+            _check_swallowed(table, grid, delimiter, len(required) - 1)
             return grid
         if fallback is None or max(map(len, grid), default=0) > max(map(len, fallback), default=0):
             fallback = grid
+    if misquoted is not None:
+        table.problems.append(_problem(
+            table, None, "", "", f"a quotation mark is out of place ({misquoted})",
+            "Look for a single quotation mark in a note or a reading and delete it.",
+        ))  # fmt: skip
+        return None
     return fallback
 
 
-def _xlsx_cells(data: bytes, table: Table) -> list[list[str]] | None:
+def _check_swallowed(table: Table, grid: list[list[str]], delimiter: str, most: int) -> None:
+    """Two stray quotation marks make one cell of all the rows between them."""
+    for number, cells in enumerate(grid, start=1):
+        if any(line.count(delimiter) >= most for c in cells for line in c.splitlines()[1:]):
+            table.problems.append(_problem(
+                table, number, "", "", "a quotation mark is out of place (rows inside one cell)",
+                "Look for a single quotation mark in a note or a reading and delete it.",
+            ))  # fmt: skip
+
+
+def _xlsx_cells(data: bytes, table: Table, required: list[str]) -> list[list[str]] | None:
     import openpyxl  # imported only where a workbook is read
 
     try:
@@ -240,12 +255,16 @@ def _xlsx_cells(data: bytes, table: Table) -> list[list[str]] | None:
             f"Name the sheet that holds the rows {sheet!r}.",
         ))  # fmt: skip
         return None
+    grid = [[as_text(cell) for cell in row] for row in book[sheet].iter_rows(values_only=True)]
+    at = _header_row(grid, required)
+    personal = [at is None or looks_personal(name) for name in grid[at or 0]] if grid else []
     for row in formulas[sheet].iter_rows():
-        for cell in row:
+        for cell, hidden in zip(row, personal, strict=False):
             if cell.data_type == "f" and book[sheet][cell.coordinate].value is None:
+                found = "" if hidden else str(getattr(cell.value, "text", cell.value))
                 table.problems.append(_problem(
-                    table, cell.row, cell.column_letter, str(cell.value),
+                    table, cell.row, cell.column_letter, found,
                     "this cell holds a formula that was never worked out",
                     "Open the workbook, let it calculate, save it, or type the value.",
                 ))  # fmt: skip
-    return [[as_text(cell) for cell in row] for row in book[sheet].iter_rows(values_only=True)]
+    return grid

@@ -27,6 +27,7 @@ _ONE = re.compile(rf"(?:{_AMOUNT}) *{_UNIT}?\.?", re.IGNORECASE | re.ASCII)
 _TWO = re.compile(
     rf"(?:{_AMOUNT}) *{_UNIT}\.?[ ,]*(?:{_AMOUNT}) *{_UNIT}?\.?", re.IGNORECASE | re.ASCII
 )
+_LONGEST = 80  # characters: no display shows more, and any amount this short fits a float
 _SCIENTIFIC = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+) *e *[-+]?\d+", re.IGNORECASE)
 
 _SAME_SIGN = str.maketrans({
@@ -78,7 +79,7 @@ def tidy(text: str) -> str:
     text = text.translate(_SAME_SIGN)
     if any(unicodedata.decomposition(c).startswith("<fraction>") for c in text):
         text = "".join(
-            " " + unicodedata.normalize("NFKC", c).replace("\u2044", "/")
+            f" {unicodedata.normalize('NFKC', c)} ".replace("\u2044", "/")
             if unicodedata.decomposition(c).startswith("<fraction>")
             else c
             for c in text
@@ -145,8 +146,10 @@ def _not_a_number(text: str) -> Refusal:
 
 def parse_terms(text: str, *, decimal_comma: bool) -> tuple[Term, ...] | Refusal:
     """One or two numbers with their units from a tidied text."""
+    if len(text) > _LONGEST:
+        return Refusal("this is too long to be a reading", "Look at the paper and type it again.")
     if decimal_comma:
-        text = re.sub(r"^(\d*),(\d+)(?=$|[ a-zA-Z])", r"\1.\2", text)
+        text = re.sub(r"(?<![\d.,])(\d+|^),(\d+)(?![\d.,])", r"\1.\2", text)
     for pattern in () if _SCIENTIFIC.fullmatch(text) else (_ONE, _TWO):
         match = pattern.fullmatch(text)
         if match:
@@ -272,7 +275,7 @@ def as_written(count: int, step: Step) -> str:
     amount = count * step.size
     if step.unit == "oz":
         pounds, ounces = divmod(amount, 16)
-        return f"{pounds} lb {float(ounces):g} oz"
+        return f"{pounds} lb {float(ounces):.12g} oz"
     if step.by_halves:
         whole, part = divmod(amount, 1)
         return f"{whole} {part}" if part else f"{whole}"

@@ -47,6 +47,7 @@ def group_figures(cube: Cube, confidence: float) -> list[Figures]:
         total = np.sqrt(np.nanmean(tem**2) + between**2)
     left_out = "; ".join(dict.fromkeys(pool.left_out))
     alone = notes(1, (pool.df == 0, "no subject was measured by two staff in one round"))[0]
+    once = "no subject was read twice" if pool.df and np.isnan(total) else ""
     shared = {
         "unit": cube.measure.step.unit,
         "subjects": np.array([len(pool.subjects)]),
@@ -61,7 +62,7 @@ def group_figures(cube: Cube, confidence: float) -> list[Figures]:
         ),
         Figures(
             statistic="total_tem", estimate=np.array([total]),
-            note=_note(alone or "as published, counts the repeat error twice; the variance "
+            note=_note(alone or once or "as published, counts the repeat error twice; the variance "
                        "components do not", left_out), **shared,
         ),
     ]  # fmt: skip

@@ -78,7 +78,11 @@ def _agreement(
     error = np.sqrt(ratio(bias.variance, bias.n) + _WIDTH**2 * ratio(2 * spread, 4 * variance))
     df = np.where(bias.n > 1, bias.n - 1.0, np.nan)
     half = special.stdtrit(df, (1 + confidence) / 2) * error
-    note = join(why, notes(len(why), (bias.n == 1, "one subject: no limits")))
+    note = join(why, notes(
+        len(why),
+        (bias.n == 1, "one subject: no limits"),
+        (variance == 0, "every difference is equal: no interval"),
+    ))  # fmt: skip
     rows = []
     for name, sign in (("agreement_lower", -1), ("agreement_upper", 1)):
         limit = bias.mean + sign * _WIDTH * np.sqrt(variance)

@@ -15,6 +15,7 @@ from scipy import special
 from anthroqa.scores.cube import Array, Counts
 
 Notes = npt.NDArray[np.object_]
+_SAME = 1e-9  # steps; differences that truly differ are much further apart
 
 
 @dataclass(slots=True, kw_only=True, eq=False)
@@ -96,9 +97,9 @@ def paired_mean(difference: Array, confidence: float, scale: float) -> PairedMea
     d = np.where(there, difference, 0.0) * scale
     mean = ratio(d.sum(axis=1), n)
     centred = np.where(there, d - np.nan_to_num(mean)[:, None], 0.0)
-    equal = np.nanmax(np.where(there, difference, -np.inf), axis=1, initial=-np.inf) == np.nanmin(
-        np.where(there, difference, np.inf), axis=1, initial=np.inf
-    )
+    highest = np.max(np.where(there, difference, -np.inf), axis=1, initial=-np.inf)
+    lowest = np.min(np.where(there, difference, np.inf), axis=1, initial=np.inf)
+    equal = highest - lowest < _SAME  # means over rounds or staff are not exact
     variance = ratio((centred**2).sum(axis=1), n - 1)  # one mean is taken out
     variance[equal & (n > 1)] = 0.0
     usable = variance > 0

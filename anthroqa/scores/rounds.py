@@ -21,6 +21,7 @@ from anthroqa.scores.figures import (
 from anthroqa.scores.repeatability import within
 
 NAMES = ("within_tem_less_shift", "own_round_shift", "round_shift")
+_NOTHING = 1e-15  # squared steps; what subtracting a mean shift leaves of equal readings
 _NO_FIRST = "there is no round 1 to compare with"
 
 
@@ -96,6 +97,7 @@ def _less_shift(
     y = np.where(there, cube.x - np.nan_to_num(shift)[:, None, :], 0.0)
     mean = ratio(y.sum(axis=2), there.sum(axis=2))
     squares = np.where(there, (y - np.nan_to_num(mean)[:, :, None]) ** 2, 0.0).sum(axis=(1, 2))
+    squares[squares < _NOTHING] = 0.0
     tem = np.where(known, np.sqrt(ratio(squares, w.df)), np.nan) * cube.size
     lower, upper = root_chi2_interval(tem, w.df.astype(float), confidence)
     return Figures(
@@ -106,5 +108,6 @@ def _less_shift(
             len(cube.people),
             (w.df == 0, "no subject was read twice"),
             (~known, reason or "no other staff read the same subjects in these rounds"),
+            (tem == 0, "every repeat is equal once the shift is taken out: no interval"),
         ),
     )  # fmt: skip

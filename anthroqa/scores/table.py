@@ -31,6 +31,7 @@ ORDER = (
     "total_tem",
     "round_shift",
 )
+_BY_ROUND = ("own_round_shift", "round_shift")
 COLUMNS = [
     "measure", "measurer", "statistic", "estimate", "lower", "upper", "confidence", "unit",
     "subjects", "readings", "df", "p_value", "note",
@@ -103,11 +104,16 @@ def score(
     if not 0 < confidence < 1:
         raise ValueError(f"confidence must lie between 0 and 1, not {confidence}")
     names = set(ORDER) if only is None else {str(name) for name in only}
-    unknown = sorted(n for n in names if n.split(":")[0] not in ORDER)
+    unknown = sorted(name for name in names if not _known(name))
     if unknown:
         raise ValueError(f"unknown statistic {', '.join(unknown)}; known are {', '.join(ORDER)}")
     parts = [part for cube in cubes(session) for part in _measure_rows(cube, confidence, names)]
     return _frame(parts, confidence)
+
+
+def _known(name: str) -> bool:
+    base, colon, turn = name.partition(":")
+    return base in ORDER and (not colon or (base in _BY_ROUND and turn.isdecimal()))
 
 
 def _wanted(

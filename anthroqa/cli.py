@@ -1,0 +1,171 @@
+"""The command line: parameters in, one call, results out.
+
+Exit codes: 0, it did its work, whatever was found; 2, the data need attention; 1, it failed,
+a wrong command line included. Everything heavy is imported inside the command that needs it.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from typing import NoReturn
+
+_DONE, _FAILED, _DATA = 0, 1, 2
+
+
+class _Parser(argparse.ArgumentParser):
+    """A parser whose errors end with exit code 1: 2 is for data that need attention."""
+
+    def error(self, message: str) -> NoReturn:
+        self.print_usage(sys.stderr)
+        self.exit(_FAILED, f"{self.prog}: {message}\n")
+
+
+def _parser() -> _Parser:
+    parser = _Parser(
+        prog="anthroqa",
+        description="Does a trained person now measure well? Audit of a standardisation exercise.",
+        epilog="example: anthroqa report sample_sessions/clinics_customary --out report",
+    )
+    parser.add_argument("--version", action="store_true", help="show the version and stop")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=_Parser)
+    for name, (_, _, help_, example) in _COMMANDS.items():
+        command = commands.add_parser(
+            name, help=help_, description=help_, epilog=f"example: {example}", add_help=False
+        )
+        command.add_argument("rest", nargs=argparse.REMAINDER)
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run a command and give its exit code."""
+    words = list(sys.argv[1:] if argv is None else argv)
+    if words and words[0] in _COMMANDS:
+        add, run, help_, example = _COMMANDS[words[0]]
+        parser = _Parser(
+            prog=f"anthroqa {words[0]}", description=help_, epilog=f"example: {example}"
+        )
+        add(parser)
+        return _guarded(run, parser.parse_args(words[1:]))
+    args = _parser().parse_args(words)
+    if args.version:
+        import anthroqa
+
+        print(f"anthroqa {anthroqa.__version__}")
+        return _DONE
+    _parser().print_help(sys.stderr if words else sys.stdout)
+    return _FAILED if words else _DONE
+
+
+def _guarded(run, args: argparse.Namespace) -> int:
+    """Run a command; what stops it is told in plain words."""
+    try:
+        return run(args)
+    except KeyboardInterrupt:
+        return _FAILED
+    except BrokenPipeError:
+        sys.stderr.close()
+        return _FAILED
+    except (OSError, ValueError) as error:
+        print(f"anthroqa: {error}", file=sys.stderr)
+        return _FAILED
+
+
+def _add_folder(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("folder", metavar="FOLDER", help="the folder of the session")
+
+
+def _add_check(parser: argparse.ArgumentParser) -> None:
+    _add_folder(parser)
+    parser.add_argument(
+        "--follow", action="store_true", help="look again whenever a file changes, until Ctrl-C"
+    )
+
+
+def _check(args: argparse.Namespace) -> int:
+    from anthroqa.reporting.checking import check, follow
+
+    if not args.follow:
+        listing, attention = check(args.folder)
+        print(listing)
+        return _DATA if attention else _DONE
+    attention = False
+    try:
+        for listing, attention in follow(args.folder):
+            print(listing, end="\n\n", flush=True)
+    except KeyboardInterrupt:
+        pass
+    return _DATA if attention else _DONE
+
+
+def _add_score(parser: argparse.ArgumentParser) -> None:
+    _add_folder(parser)
+    parser.add_argument("--format", choices=("csv", "json"), default="csv", help="default csv")
+    parser.add_argument(
+        "--confidence", type=float, default=0.90, help="coverage of every interval, default 0.90"
+    )
+    parser.add_argument("--seed", type=int, default=0, help="for random draws, default 0")
+    parser.add_argument("--only", metavar="NAME,NAME", help="these statistics only")
+
+
+def _score(args: argparse.Namespace) -> int:
+    import anthroqa
+    from anthroqa.reporting.outputs import csv_text, json_text
+
+    only = None if args.only is None else [n.strip() for n in args.only.split(",")]
+    try:
+        session = anthroqa.read_session(args.folder)
+    except anthroqa.SessionError as error:
+        print(error, file=sys.stderr)
+        return _DATA
+    scores = anthroqa.score(session, confidence=args.confidence, seed=args.seed, only=only)
+    sys.stdout.write(csv_text(scores) if args.format == "csv" else json_text(scores))
+    return _DONE
+
+
+def _add_report(parser: argparse.ArgumentParser) -> None:
+    from anthroqa.reporting.notebooks import parameters
+
+    _add_folder(parser)
+    parser.add_argument("--out", metavar="DIR", required=True, help="the folder to write into")
+    kinds = {"float": float, "int": int, "str": str}
+    for p in parameters("session_report"):
+        if p.name not in ("session_folder", "tables_folder"):
+            parser.add_argument(
+                f"--{p.name.replace('_', '-')}", dest=f"set_{p.name}", type=kinds[p.type],
+                metavar=p.type.upper(), default=p.default, help=f"{p.help}, default {p.default}",
+            )  # fmt: skip
+
+
+def _report(args: argparse.Namespace) -> int:
+    from anthroqa.reporting import NotebookError, report
+
+    chosen = {k.removeprefix("set_"): v for k, v in vars(args).items() if k.startswith("set_")}
+    try:
+        page = report(args.folder, args.out, **chosen)
+    except NotebookError as error:
+        if error.kind == "SessionError":
+            print(error, file=sys.stderr)
+            print(f"\nNothing was written to {args.out}.", file=sys.stderr)
+            return _DATA
+        print(f"anthroqa: the report stopped: {error.kind}: {error}", file=sys.stderr)
+        return _FAILED
+    print(page)
+    return _DONE
+
+
+_COMMANDS = {
+    "check": (
+        _add_check, _check, "list what needs attention in a session folder",
+        "anthroqa check sample_sessions/outreach_metric",
+    ),
+    "score": (
+        _add_score, _score, "print the table of figures",
+        "anthroqa score sample_sessions/outreach_metric --only within_tem,bias",
+    ),
+    "report": (
+        _add_report, _report, "make the report of a session",
+        "anthroqa report sample_sessions/outreach_metric --out report",
+    ),
+}  # fmt: skip

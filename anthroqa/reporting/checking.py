@@ -1,0 +1,67 @@
+"""What needs attention in a session folder, in words for the trainer's screen?
+
+No value of a reading that is to be taken again is shown: its reader must not see it.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+from anthroqa.decisions import take_again
+from anthroqa.intake import SessionError, read_session
+from anthroqa.reporting.wording import exact, label, listed
+
+
+def check(folder: str | Path) -> tuple[str, bool]:
+    """The listing of a folder, and whether anything in it needs attention."""
+    try:
+        session = read_session(folder)
+    except SessionError as error:
+        n = len(error.problems)
+        return f"{error}\n\n{n} {'problem' if n == 1 else 'problems'}.", True
+    again = [
+        f"Take again: {label(r.measure)} of subject {r.subject} by {r.measurer}: rounds "
+        f"{r.rounds} are further apart than {exact(r.limit)} {r.unit}."
+        for r in take_again(session).itertuples()
+    ]
+    unlimited = [label(n) for n, m in session.measures.items() if m.limit_pair is None]
+    lines = [f"{file}: {text}." for file, text in session.notices]
+    if session.unused:
+        lines.append(f"Columns not used: {listed(session.unused)}.")
+    if unlimited:
+        lines.append(
+            f"No limit_pair is set for {listed(unlimited)}: readings to take again cannot be named."
+        )
+    missing = f", {len(session.missing)} missing" if len(session.missing) else ""
+    lines.append(
+        f"{len(session.readings)} readings by {session.readings['measurer'].nunique()} people"
+        f"{missing}: no problem found."
+    )
+    if again:
+        lines.append(f"To take again while the child is here: {len(again)}.")
+    return "\n".join(lines + again), bool(again)
+
+
+def follow(folder: str | Path, *, every: float = 1.0) -> Iterator[tuple[str, bool]]:
+    """The listing now, and again whenever a file of the folder has changed."""
+    before = None
+    while True:
+        now = _stamps(Path(folder))
+        if now != before:
+            before = now
+            yield check(folder)
+        time.sleep(every)
+
+
+def _stamps(folder: Path) -> dict[str, tuple[int, int]]:
+    """Size and time of each file; one that is just being replaced is left out."""
+    stamps = {}
+    for path in sorted(folder.glob("*")):
+        try:
+            stat = path.stat()
+        except OSError:
+            continue
+        stamps[path.name] = (stat.st_mtime_ns, stat.st_size)
+    return stamps

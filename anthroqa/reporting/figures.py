@@ -1,0 +1,243 @@
+"""What does each question look like? One plot a question, from rows that are computed already.
+
+Plots are narrow enough for a phone, carry every meaning twice (marker and words, never
+colour alone) and use three inks of the Okabe-Ito palette.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from anthroqa.intake import Measure
+from anthroqa.reporting.wording import amount, label
+
+INK, BLUE, GREY = "#1a1a1a", "#0072B2", "#767676"
+_STATES = {  # state -> (marker, face, edge)
+    "within limit": ("o", BLUE, BLUE),
+    "over limit": ("s", INK, INK),
+    "not settled": ("o", "white", BLUE),
+    "not judged": ("x", GREY, GREY),
+}
+_WIDTH, _ROW, _RIGHT = 4.8, 0.22, 0.95  # inches
+_SIZE = 9
+_LONGEST = 14
+
+
+def short(code: str) -> str:
+    """A code cut to what fits beside a plot."""
+    return code if len(code) <= _LONGEST else code[: _LONGEST - 1] + "\u2026"
+
+
+def axes(rows: Sequence[str], *, right: float = _RIGHT) -> Axes:
+    """Empty axes with one line a row, the first at the top, its code to the left."""
+    above, below = 0.3, 0.5
+    height = above + _ROW * max(len(rows), 1) + below
+    left = 0.25 + 0.085 * max((len(short(row)) for row in rows), default=0)
+    figure = Figure(figsize=(_WIDTH, height))
+    return figure.add_axes((
+        left / _WIDTH, below / height,
+        1 - (left + right) / _WIDTH, 1 - (above + below) / height,
+    ))  # fmt: skip
+
+
+def _lay_out(ax: Axes, rows: Sequence[str], x_label: str, low: float, high: float) -> None:
+    for side in ("top", "right", "left"):
+        ax.spines[side].set_visible(False)
+    ax.set_ylim(len(rows) - 0.4, -0.6)
+    ax.set_xlim(low, high)
+    ax.yaxis.set_visible(False)
+    ax.tick_params(labelsize=_SIZE)
+    ax.locator_params(axis="x", nbins=5)
+    ax.set_xlabel(x_label, fontsize=_SIZE, parse_math=False)
+    ax.hlines(range(len(rows)), low, high, color="#e4e4e4", linewidth=0.6, zorder=0)
+    for i, code in enumerate(rows):
+        _beside(ax, -0.03, i, short(code), ha="right")
+
+
+def _beside(ax: Axes, x: float, y: float, text: str, *, ha: str = "left") -> None:
+    """Text in a margin, at a row; codes are never read as formulas."""
+    ax.text(
+        x, y, text, transform=ax.get_yaxis_transform(), ha=ha, va="center", fontsize=_SIZE,
+        color=INK, parse_math=False,
+    )  # fmt: skip
+
+
+def _limit(ax: Axes, at: float, text: str, style: str = "--", color: str = INK) -> None:
+    ax.axvline(at, color=color, linestyle=style, linewidth=1, zorder=1)
+    if text:
+        ax.text(
+            at, 1.01, text, transform=ax.get_xaxis_transform(), ha="center", va="bottom",
+            fontsize=_SIZE - 1, color=color, parse_math=False,
+        )  # fmt: skip
+
+
+def _intervals(ax: Axes, rows: pd.DataFrame, low: float, high: float, measure: Measure) -> None:
+    """Draw each figure with its interval; beyond the scale as an arrow with its value."""
+    y = np.arange(len(rows))
+    for state, (marker, face, edge) in _STATES.items():
+        mine = (rows["state"] == state).to_numpy()
+        if not mine.any():
+            continue
+        some = rows[mine]
+        ax.hlines(
+            y[mine], some["lower"].clip(lower=low), some["upper"].clip(upper=high),
+            color=edge, linewidth=1.4, zorder=2,
+        )  # fmt: skip
+        on = some["estimate"].between(low, high).to_numpy()
+        ax.plot(
+            some["estimate"][on], y[mine][on], marker=marker, markerfacecolor=face,
+            markeredgecolor=edge, markersize=6, linestyle="none", zorder=3, clip_on=False,
+        )  # fmt: skip
+    off = ((rows["estimate"] > high) | (rows["estimate"] < low)).to_numpy()
+    for at, row in zip(y[off], rows[off].itertuples(), strict=True):
+        above = row.estimate > high
+        _, face, edge = _STATES[row.state]
+        ax.plot(
+            [high if above else low], [at], marker=">" if above else "<", markerfacecolor=face,
+            markeredgecolor=edge, markersize=6, linestyle="none", zorder=3, clip_on=False,
+        )  # fmt: skip
+        ax.annotate(
+            amount(row.estimate, measure, signed=row.question == "bias"),
+            (high if above else low, at), xytext=(-7 if above else 7, 0),
+            textcoords="offset points", ha="right" if above else "left", va="center",
+            fontsize=_SIZE - 1, color=INK, parse_math=False,
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 1}, zorder=4,
+        )  # fmt: skip
+
+
+def findings(rows: pd.DataFrame, measure: Measure, ax: Axes | None = None) -> Axes:
+    """Each person's figure and interval against the limit.
+
+    `rows` are decisions of one measure and one question. Repeat errors start at zero;
+    differences lie around it, with the limit on both sides. What lies beyond the scale is
+    drawn at its edge as an arrow with its value.
+    """
+    codes = list(rows["measurer"])
+    repeat = bool((rows["question"] == "repeatability").all())
+    limit = rows["limit"].iloc[0]
+    sizes = rows[["estimate", "lower", "upper"]].abs().to_numpy()
+    widest = float(np.nanmax(sizes)) if not np.isnan(sizes).all() else 1.0
+    usual = float(np.nanmedian(rows["estimate"].abs())) if rows["estimate"].notna().any() else 1.0
+    most = 3 * limit if limit == limit else max(4 * usual, float(measure.step.size))
+    high = 1.05 * max(min(widest, most), limit if limit == limit else 0, float(measure.step.size))
+    low = 0.0 if repeat else -high
+    ax = axes(codes) if ax is None else ax
+    what = "Repeat error" if repeat else "Difference"
+    _lay_out(ax, codes, f"{what} ({rows['unit'].iloc[0]})", low, high)
+    if not repeat:
+        _limit(ax, 0, "", style="-", color=GREY)
+    if limit == limit:
+        text = f"limit {limit:.6g}"
+        _limit(ax, limit, text)
+        if not repeat:
+            _limit(ax, -limit, text)
+    elif repeat and measure.expected_tem is not None:
+        _limit(ax, float(measure.expected_tem), "expected", style=":", color=GREY)
+    _intervals(ax, rows, low, high, measure)
+    for y, state in enumerate(rows["state"]):
+        _beside(ax, 1.03, y, state)
+    return ax
+
+
+def distances(rows: pd.DataFrame, measure: Measure, ax: Axes | None = None) -> Axes:
+    """Every reading's distance from its subject's consensus, a line a person.
+
+    `rows` are residuals of one measure. Odd rounds are circles, even rounds triangles;
+    a far reading is a square with its subject beside it.
+    """
+    codes = list(dict.fromkeys(rows["measurer"]))
+    near = rows.loc[~rows["far"], "residual"].abs().max()
+    high = 1.15 * max(float(near) if near == near else 0.0, float(measure.step.size))
+    ax = axes(codes) if ax is None else ax
+    _lay_out(ax, codes, f"Distance from consensus ({rows['unit'].iloc[0]})", -high, high)
+    _limit(ax, 0, "", style="-", color=GREY)
+    y = rows["measurer"].map({code: i for i, code in enumerate(codes)})
+    for odd, marker, lift in ((True, "o", -0.14), (False, "^", 0.14)):
+        some = ((rows["round"] % 2 == 1) == odd) & ~rows["far"]
+        ax.plot(
+            rows.loc[some, "residual"], y[some] + lift, marker=marker, markersize=4,
+            markerfacecolor="none", markeredgecolor=BLUE, markeredgewidth=0.8, linestyle="none",
+        )  # fmt: skip
+    for i, code in enumerate(codes):
+        far = rows[rows["far"] & (rows["measurer"] == code)]
+        ax.plot(
+            far["residual"].clip(-high, high), [i] * len(far), marker="s", markersize=5,
+            color=INK, linestyle="none", clip_on=False,
+        )  # fmt: skip
+        names = list(dict.fromkeys(far["subject"]))
+        if names:
+            more = f" +{len(names) - 1}" if len(names) > 1 else ""
+            _beside(ax, 1.03, i, f"\u25a0 {short(names[0])}{more}")
+    return ax
+
+
+def agreement(rows: pd.DataFrame, measure: Measure, ax: Axes | None = None) -> Axes:
+    """Bias and 95 % limits of agreement of single readings, a line a person.
+
+    `rows` are scores of one measure: `bias`, `agreement_lower` and `agreement_upper`.
+    Thin ends are the intervals of the limits.
+    """
+    codes = list(dict.fromkeys(rows["measurer"]))
+    bias, lower, upper = (
+        rows[rows["statistic"] == name].set_index("measurer").loc[codes]
+        for name in ("bias", "agreement_lower", "agreement_upper")
+    )
+    sizes = np.maximum(-lower["estimate"], upper["estimate"])
+    high = 1.05 * max(min(sizes.max(), 4 * sizes.median()), float(measure.step.size))
+    ax = axes(codes, right=0.35) if ax is None else ax
+    _lay_out(ax, codes, f"Single reading less reference ({rows['unit'].iloc[0]})", -high, high)
+    _limit(ax, 0, "", style="-", color=GREY)
+    y = np.arange(len(codes))
+    ax.hlines(y, lower["estimate"], upper["estimate"], color=BLUE, linewidth=3.2, zorder=2)
+    for end in (lower, upper):
+        ax.hlines(y, end["lower"], end["upper"], color=INK, linewidth=0.9, zorder=3)
+    ax.plot(bias["estimate"], y, marker="o", markersize=5, markerfacecolor="white",
+            markeredgecolor=INK, linestyle="none", zorder=4)  # fmt: skip
+    for i in np.flatnonzero(sizes > high):
+        _beside(ax, 1.01, i, "\u2194")
+    return ax
+
+
+def alt_findings(rows: pd.DataFrame, measure: Measure) -> str:
+    """What the plot of findings shows, in one sentence."""
+    what = "Repeat error" if (rows["question"] == "repeatability").all() else "Difference"
+    limit = rows["limit"].iloc[0]
+    against = f" against a limit of {limit:.6g} {rows['unit'].iloc[0]}" if limit == limit else ""
+    parts = []
+    for state in _STATES:
+        some = rows[rows["state"] == state]
+        named = [f"{r.measurer} {amount(r.estimate, measure)}" for r in some.itertuples()]
+        if named:
+            parts.append(f"{state}: {', '.join(named)}")
+    return f"{what} in {label(measure.name)}{against}. {'; '.join(parts)}."
+
+
+def alt_distances(rows: pd.DataFrame, measure: Measure) -> str:
+    """What the plot of distances shows, in one sentence."""
+    far = [
+        f"{r.measurer}, subject {r.subject}, round {r.round}, "
+        f"{amount(r.residual, measure, signed=True)} {r.unit}"
+        for r in rows[rows["far"]].itertuples()
+    ]
+    what = f"Far from the rest: {'; '.join(far)}." if far else "No reading lies far from the rest."
+    return (
+        f"Distances of {len(rows)} readings from their subjects' consensus in "
+        f"{label(measure.name)}. {what}"
+    )
+
+
+def alt_agreement(rows: pd.DataFrame, measure: Measure) -> str:
+    """What the plot of limits of agreement shows, in one sentence."""
+    wide = rows.pivot(index="measurer", columns="statistic", values="estimate")
+    parts = [
+        f"{code} {amount(r['agreement_lower'], measure, signed=True)} to "
+        f"{amount(r['agreement_upper'], measure, signed=True)}"
+        for code, r in wide.iterrows()
+    ]
+    unit = rows["unit"].iloc[0]
+    return f"95 % limits of agreement in {label(measure.name)} ({unit}). {'; '.join(parts)}."

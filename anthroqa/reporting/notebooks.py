@@ -1,0 +1,132 @@
+"""Where are the notebooks, what can be set in them, and how does one become a page?
+
+A notebook runs in a kernel of this very Python, with its parameters checked by name first,
+and comes out as one self-contained HTML file without its code.
+"""
+
+from __future__ import annotations
+
+import ast
+import io
+import json
+import sys
+import tokenize
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+_PACKAGE = Path(__file__).resolve().parent.parent
+_TEMPLATES = Path(__file__).resolve().parent
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Parameter:
+    """One line of a notebook's parameters cell."""
+
+    name: str
+    type: str
+    default: Any
+    help: str
+
+
+class NotebookError(Exception):
+    """A notebook stopped; `kind` is the name of the exception in it."""
+
+    def __init__(self, kind: str, text: str) -> None:
+        self.kind = kind
+        super().__init__(text)
+
+
+def notebook_path(name: str) -> Path:
+    """The file of a notebook: in the installed package, or in a checkout beside it."""
+    for folder in (_PACKAGE / "notebooks", _PACKAGE.parent / "notebooks"):
+        path = folder / f"{name}.ipynb"
+        if path.is_file():
+            return path
+    raise FileNotFoundError(f"the notebook {name!r} is not part of this installation")
+
+
+def parameters(name: str) -> list[Parameter]:
+    """What can be set in a notebook, from the annotated lines of its parameters cell."""
+    cells = json.loads(notebook_path(name).read_text(encoding="utf-8"))["cells"]
+    tagged = [c for c in cells if "parameters" in c["metadata"].get("tags", [])]
+    source = "".join(tagged[0]["source"])
+    comments = {
+        token.start[0]: token.string.lstrip("# ")
+        for token in tokenize.generate_tokens(io.StringIO(source).readline)
+        if token.type == tokenize.COMMENT
+    }
+    return [
+        Parameter(
+            name=line.target.id,
+            type=ast.unparse(line.annotation),
+            default=ast.literal_eval(line.value),
+            help=comments.get(line.lineno, ""),
+        )
+        for line in ast.parse(source).body
+        if isinstance(line, ast.AnnAssign) and isinstance(line.target, ast.Name) and line.value
+    ]
+
+
+def run(name: str, values: Mapping[str, Any]) -> Any:
+    """Run a notebook from top to bottom and give it back with its outputs.
+
+    Raises
+    ------
+    ValueError
+        If a parameter is not one of the notebook's, before anything runs.
+    NotebookError
+        If a cell stops.
+    """
+    known = [p.name for p in parameters(name)]
+    unknown = sorted(set(values) - set(known))
+    if unknown:
+        raise ValueError(
+            f"the notebook {name!r} has no parameter {', '.join(unknown)}; "
+            f"it has {', '.join(known)}"
+        )
+    return execute(notebook_path(name), values)
+
+
+def execute(path: Path, values: Mapping[str, Any]) -> Any:
+    """Run the notebook in a file, parameters unchecked."""
+    import papermill
+    from jupyter_client.kernelspec import KernelSpec
+    from jupyter_client.manager import AsyncKernelManager
+    from papermill.exceptions import PapermillExecutionError
+
+    class ThisPython(AsyncKernelManager):
+        """A kernel of the Python that is running, whatever else is installed."""
+
+        @property
+        def kernel_spec(self) -> KernelSpec:
+            command = [sys.executable, "-m", "ipykernel_launcher", "-f", "{connection_file}"]
+            command.append("--log-level=ERROR")  # it warns of every local connection
+            return KernelSpec(argv=command, language="python", display_name="Python 3")
+
+    try:
+        return papermill.execute_notebook(
+            str(path), None, parameters=dict(values), kernel_name="python3", language="python",
+            progress_bar=False, kernel_manager_class=ThisPython,
+        )  # fmt: skip
+    except PapermillExecutionError as error:
+        raise NotebookError(error.ename, error.evalue) from error
+
+
+def to_html(notebook: Any, *, title: str) -> str:
+    """One self-contained page: no script, no address outside itself, no code."""
+    from nbconvert import HTMLExporter
+
+    for number, cell in enumerate(notebook.cells):
+        cell["id"] = f"part-{number}"  # the injected cell has a random one
+    exporter = HTMLExporter(
+        template_name="template",
+        extra_template_basedirs=[str(_TEMPLATES)],
+        exclude_input=True,
+        exclude_input_prompt=True,
+        exclude_output_prompt=True,
+        exclude_anchor_links=True,
+    )
+    html, _ = exporter.from_notebook_node(notebook, {"metadata": {"name": title}})
+    return html

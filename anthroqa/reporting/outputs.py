@@ -1,0 +1,109 @@
+"""How do tables and pages reach the disk: safely for a spreadsheet, and whole or not at all?"""
+
+from __future__ import annotations
+
+import json
+import platform
+import shutil
+import tempfile
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+import anthroqa
+from anthroqa.intake import Session
+
+_LIBRARIES = ("matplotlib", "numpy", "pandas", "scipy")
+_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
+
+
+def csv_text(table: pd.DataFrame) -> str:
+    """A table as CSV; no cell that people typed starts a formula in a spreadsheet.
+
+    Text that would start one gets an apostrophe in front; numbers are unrounded.
+    """
+    safe = table.copy()
+    for column in safe.columns:
+        if not pd.api.types.is_numeric_dtype(safe[column]):
+            text = safe[column].astype(object)
+            risky = text.map(lambda cell: str(cell).startswith(_FORMULA))
+            safe[column] = text.where(~risky, "'" + text.astype(str))
+    return safe.to_csv(index=False, lineterminator="\n")
+
+
+def json_text(table: pd.DataFrame) -> str:
+    """A table as a JSON list of rows; blank is null."""
+    rows = table.astype(object).where(table.notna(), None).to_dict(orient="records")
+    return json.dumps(rows, indent=1, ensure_ascii=False) + "\n"
+
+
+def run_record(session: Session, parameters: Mapping[str, Any]) -> dict[str, Any]:
+    """Hashes of the inputs, versions and parameters; no clock time and no path."""
+    versions = {"anthroqa": anthroqa.__version__, "python": platform.python_version()}
+    versions |= {name: version(name) for name in _LIBRARIES}
+    return {
+        "session": session.name,
+        "title": session.title,
+        "date": session.date.isoformat() if session.date else None,
+        "inputs": dict(sorted(session.files.items())),
+        "parameters": dict(parameters),
+        "versions": versions,
+    }
+
+
+def save_tables(
+    folder: str | Path, scores: pd.DataFrame, decisions: pd.DataFrame, record: Mapping[str, Any]
+) -> None:
+    """Write `scores.csv`, `decisions.csv` and `run.json` into a folder; none for ""."""
+    if not str(folder):
+        return
+    with whole_folder(Path(folder)) as draft:
+        (draft / "scores.csv").write_text(csv_text(scores), encoding="utf-8", newline="")
+        (draft / "decisions.csv").write_text(csv_text(decisions), encoding="utf-8", newline="")
+        text = json.dumps(record, indent=2, ensure_ascii=False) + "\n"
+        (draft / "run.json").write_text(text, encoding="utf-8", newline="")
+
+
+@contextmanager
+def whole_folder(out: Path) -> Iterator[Path]:
+    """A draft folder whose files replace those of `out` together, once all are there.
+
+    If anything fails before that, `out` is as it was. Other files in `out` stay.
+    """
+    if out.exists() and not out.is_dir():
+        raise FileExistsError(f"{out.name} is a file: give the name of a folder")
+    out.parent.mkdir(parents=True, exist_ok=True)
+    draft = Path(tempfile.mkdtemp(prefix=f".{out.name}-", dir=out.parent))
+    try:
+        yield draft
+        if out.exists():
+            _replace(draft, out)
+        else:
+            draft.chmod(0o755)
+            draft.rename(out)
+    finally:
+        shutil.rmtree(draft, ignore_errors=True)
+
+
+def _replace(draft: Path, out: Path) -> None:
+    """Put every file of the draft in its place; on a failure put the earlier ones back."""
+    earlier = draft / "earlier"
+    made = sorted(p.name for p in draft.iterdir())
+    earlier.mkdir()
+    done = []
+    try:
+        for name in made:
+            if (out / name).exists():
+                (out / name).rename(earlier / name)
+            done.append(name)
+            (draft / name).rename(out / name)
+    except OSError:
+        for name in done:
+            (out / name).unlink(missing_ok=True)
+            if (earlier / name).exists():
+                (earlier / name).rename(out / name)
+        raise

@@ -1,0 +1,180 @@
+"""How are a figure, a person's finding and a notice said in plain words?
+
+Plain text only: whoever puts it on a page escapes it there.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+import pandas as pd
+
+from anthroqa.decisions.decide import TOO_NEAR, UNDER_A_STEP
+from anthroqa.intake import Measure, Session
+
+MINUS = "\u2212"
+STATE_SIGNS = {
+    "within limit": "\u25cf",
+    "over limit": "\u25a0",
+    "not settled": "\u25cb",
+    "not judged": "\u00d7",
+}
+
+
+def label(name: str) -> str:
+    """A measure's identifier as words."""
+    return name.replace("_", " ")
+
+
+def places(measure: Measure) -> int:
+    """Decimals that show a tenth of the measure's step."""
+    return max(0, math.ceil(-math.log10(float(measure.step.size) / 10) - 1e-9))
+
+
+def number(value: float, decimals: int, *, signed: bool = False) -> str:
+    """A number with a true minus sign and no minus zero; a dash where it is blank."""
+    if value is None or math.isnan(value):
+        return "\u2013"
+    text = f"{abs(value):.{decimals}f}"
+    if float(text) == 0:
+        return text
+    return (MINUS if value < 0 else "+" if signed else "") + text
+
+
+def amount(value: float, measure: Measure, *, signed: bool = False) -> str:
+    """A number in the measure's unit, without the unit."""
+    return number(value, places(measure), signed=signed)
+
+
+def interval(lower: float, upper: float, measure: Measure, *, signed: bool = False) -> str:
+    """The two ends of an interval; a dash where there is none."""
+    if math.isnan(lower) or math.isnan(upper):
+        return "no interval"
+    ends = (amount(end, measure, signed=signed) for end in (lower, upper))
+    return " to ".join(ends)
+
+
+def exact(value: float | None) -> str:
+    """A limit as short as it is exact."""
+    return "" if value is None or math.isnan(value) else f"{value:.6g}"
+
+
+def with_interval(row, measure: Measure) -> str:
+    """A decision's figure, its unit and its interval."""
+    signed = row.question == "bias"
+    figure = amount(row.estimate, measure, signed=signed)
+    return f"{figure} {row.unit} ({interval(row.lower, row.upper, measure, signed=signed)})"
+
+
+def listed(items: Iterable[str]) -> str:
+    """Items with commas and a last 'and'."""
+    items = list(items)
+    return " and ".join([", ".join(items[:-1]), items[-1]]) if len(items) > 1 else "".join(items)
+
+
+def question(row, session: Session) -> str:
+    """What was asked of a person, in words."""
+    if row.question == "repeatability":
+        return "repeat error"
+    if row.statistic == "bias_from_others":
+        return "difference from the other staff"
+    return f"difference from {session.reference}"
+
+
+def state(row) -> str:
+    """A finding's state with its sign, kept on one line."""
+    return f"{STATE_SIGNS[row.state]} {row.state}".replace(" ", "\u00a0")
+
+
+def why_not(row, measure: Measure) -> str:
+    """The reason that a finding is not settled or not judged, as people share it."""
+    if UNDER_A_STEP in row.note:
+        return f"under one step of {measure.step}, and rounding hides part of so small an error"
+    if row.state == "not judged":
+        return row.note.split("; ")[-1] if pd.isna(row.more_subjects) else "too few readings"
+    if not pd.isna(row.more_subjects):
+        return "more subjects would settle it if the figure stands"
+    return TOO_NEAR if TOO_NEAR in row.note else row.note
+
+
+def with_help(row, measure: Measure) -> str:
+    """A person's figure and interval, and how many more subjects would settle it."""
+    text = f"{row.measurer} {with_interval(row, measure)}"
+    if row.state in ("not settled", "not judged") and not pd.isna(row.more_subjects):
+        text += f", {row.more_subjects} more"
+    return text
+
+
+def far_readings(residuals: pd.DataFrame, measure: str, measurer: str) -> str:
+    """Which of a person's readings lie far from the rest, or nothing."""
+    far = residuals[residuals["far"]]
+    mine = far[(far["measure"] == measure) & (far["measurer"] == measurer)]
+    if mine.empty:
+        return ""
+    where = [f"subject {r.subject}, round {r.round}" for r in mine.itertuples()]
+    one = len(where) == 1
+    return (
+        f"{len(where)} of these readings {'lies' if one else 'lie'} far from the rest "
+        f"({'; '.join(where)}): look at {'it' if one else 'them'} first"
+    )
+
+
+def over_limit(row, session: Session, residuals: pd.DataFrame) -> str:
+    """One finding over a limit, with what to look at before believing it."""
+    measure = session.measures[row.measure]
+    text = (
+        f"{row.measurer}, {label(row.measure)}, {question(row, session)}: "
+        f"{with_interval(row, measure)}; limit {exact(row.limit)} {row.unit}"
+    )
+    hints = [h for h in (far_readings(residuals, row.measure, row.measurer), row.note) if h]
+    return ". ".join([text, *(h[0].upper() + h[1:] for h in hints)]) + "."
+
+
+def by_chance(reach: pd.DataFrame, confidence: float) -> str:
+    """How many findings over a limit chance alone would give."""
+    people, expected = int(reach["people"].sum()), reach["by_chance"].sum()
+    if not people:
+        return "Nothing could be held against a limit here, so chance had no finding to give."
+    one_in = round(2 / (1 - confidence))
+    return (
+        f"If every person sat exactly on the limit, chance alone would put about {expected:.1f} of "
+        f"the {people} findings that have an interval over it (1 in {one_in} each), and as many "
+        "within it; the further from the limit, the fewer."
+    )
+
+
+def cannot_show(rows: pd.DataFrame, measure: Measure, against: str) -> str:
+    """What a session of this size cannot show about one measure."""
+    unit, parts = measure.step.unit, []
+    for row in rows.itertuples():
+        low, high = (amount(v, measure) for v in (row.within_below, row.over_above))
+        if row.question == "repeatability":
+            parts.append(
+                f"a repeat error is called within the limit only under {low} {unit}, and over it "
+                f"only above {high} {unit}"
+            )
+            continue
+        half = amount(row.half_width, measure)
+        parts.append(
+            f"a difference from {against} under about {half} {unit} cannot be told from none"
+        )
+        if row.within_below <= 0:
+            parts.append("nobody's difference can be shown to be within the limit")
+    return f"{label(measure.name)}: {'; '.join(parts)}."
+
+
+def round_shift(row, measure: Measure) -> str:
+    """What happened between two rounds for all staff together."""
+    later = row.statistic.split(":")[1]
+    if math.isnan(row.estimate):
+        return f"{label(row.measure)}: round {later} cannot be compared with round 1 ({row.note})."
+    size = f"{amount(abs(row.estimate), measure)} {row.unit}"
+    ends = interval(row.lower, row.upper, measure, signed=True)
+    if row.lower > 0 or row.upper < 0:
+        way = "higher" if row.estimate > 0 else "lower"
+        return (
+            f"{label(row.measure)}: round {later} came out {size} {way} than round 1 for the staff "
+            f"together ({ends}). Nobody's error: it is taken out before repeat errors are judged."
+        )
+    return f"{label(row.measure)}: no shift between rounds 1 and {later} can be seen ({ends})."
