@@ -90,13 +90,14 @@ def _check(args: argparse.Namespace) -> int:
         listing, attention = check(args.folder)
         print(listing)
         return _DATA if attention else _DONE
-    attention = False
+    found = False
     try:
         for listing, attention in follow(args.folder):
+            found = attention
             print(listing, end="\n\n", flush=True)
     except KeyboardInterrupt:
         pass
-    return _DATA if attention else _DONE
+    return _DATA if found else _DONE
 
 
 def _add_score(parser: argparse.ArgumentParser) -> None:

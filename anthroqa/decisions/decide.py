@@ -77,7 +77,9 @@ def decide(scores: pd.DataFrame, session: Session) -> pd.DataFrame:
     ValueError
         If `scores` lacks a statistic that a decision needs.
     """
-    needed = {"within_tem", "within_tem_less_shift", "bias", "bias_from_others"}
+    needed = {"within_tem", "within_tem_less_shift", "bias_from_others"}
+    if set(scores["measurer"]) - {session.reference, "(all)"}:  # the reference has no bias
+        needed.add("bias")
     lacking = sorted(needed - set(scores["statistic"]))
     if lacking and len(scores):
         raise ValueError(f"scores lack {', '.join(lacking)}; call score() without `only`")

@@ -6,6 +6,7 @@ collected, never raised one by one; `SessionError` carries all of them.
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING
@@ -35,6 +36,13 @@ class Problem:
             place.append(f"column {self.column}")
         found = f" found {self.found!r}:" if self.found else ""
         return f"{', '.join(place)}:{found} {self.problem}. {self.remedy}"
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """A hint at the known word that is nearest, whatever its case; empty if none is near."""
+    by_fold = {k.casefold(): k for k in known}
+    near = difflib.get_close_matches(word.casefold(), by_fold, n=1)
+    return f"Did you mean {by_fold[near[0]]!r}? " if near else ""
 
 
 class SessionError(Exception):

@@ -6,7 +6,6 @@ Each function adds to one list of problems; nothing stops at the first.
 from __future__ import annotations
 
 import datetime as dt
-import difflib
 import re
 from collections import Counter, defaultdict
 from collections.abc import Callable, Mapping
@@ -14,7 +13,7 @@ from fractions import Fraction
 from typing import Any
 
 from anthroqa.intake.corrections import Correction
-from anthroqa.intake.problems import Problem
+from anthroqa.intake.problems import Problem, did_you_mean
 from anthroqa.intake.settings import Measure, Settings
 from anthroqa.intake.slips import consistent_with
 from anthroqa.intake.tables import Table
@@ -75,8 +74,7 @@ def _problem(entry: Entry, column: str, found: str, problem: str, remedy: str) -
 def _check_measure(entry: Entry, measures: Mapping[str, Measure], report: Report) -> None:
     if entry["measure"] in measures:
         return
-    near = difflib.get_close_matches(entry["measure"], measures, n=1)
-    hint = f"Did you mean {near[0]!r}? " if near else ""
+    hint = did_you_mean(entry["measure"], measures)
     known = f"session.toml describes {', '.join(measures) or 'none'}."
     problem = "this measure is not described" if entry["measure"] else "the measure is missing"
     report("measure", problem, hint + known)
@@ -206,8 +204,7 @@ def check_codes(
                     "else choose codes that differ more.",
                 ))  # fmt: skip
         if column == "measurer" and reference is not None and reference not in rows and rows:
-            near = difflib.get_close_matches(reference, rows, n=1)
-            hint = f"Did you mean {near[0]!r}? " if near else ""
+            hint = did_you_mean(reference, rows)
             problems.append(Problem(
                 file="session.toml", row=None, column="reference", found=reference,
                 problem="no reading is by this measurer",
@@ -264,8 +261,9 @@ def check_forms(
         rarer = "pounds" if counts["pounds"] < counts["bare"] else "bare"
         for entry in mine:
             if entry["form"] == rarer:
+                place, column, text = entry["place"]
                 problems.append(_problem(
-                    *entry["place"],
+                    place, column, text,
                     "bare numbers and pounds with ounces are mixed in this measure",
                     "Write every reading in one form, best with units, as in 11 lb 10 oz.",
                 ))  # fmt: skip
@@ -285,8 +283,9 @@ def check_sums(
             continue
         middle = counts[len(counts) // 2]
         far = max(mine, key=lambda e: abs(e["count"] - middle))
+        place, column, text = far["place"]
         problems.append(_problem(
-            *far["place"],
+            place, column, text,
             "the readings of this measure lie too far apart to be summed exactly",
             "Look for a figure too many; give the measure a range.",
         ))  # fmt: skip

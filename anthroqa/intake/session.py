@@ -204,7 +204,7 @@ def _build(
     measures = settings.measures
     problems = [*problems, *table.problems, *(corrections.problems if corrections else ())]
     entries = checks.read_entries(table, settings, problems)
-    matched = match_corrections(corrections, entries, problems) if corrections else {}
+    matched = match_corrections(corrections, entries, problems) if corrections and entries else {}
     if measures:
         checks.count_readings(
             entries, matched, measures, problems, decimal_comma=table.decimal_comma

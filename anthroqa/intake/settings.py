@@ -6,7 +6,6 @@ Reads `session.toml`. An unknown or misspelt key is a problem, never ignored.
 from __future__ import annotations
 
 import datetime as dt
-import difflib
 import re
 import tomllib
 from collections.abc import Mapping
@@ -15,7 +14,7 @@ from fractions import Fraction
 from itertools import accumulate
 from typing import Any
 
-from anthroqa.intake.problems import Problem
+from anthroqa.intake.problems import Problem, did_you_mean
 from anthroqa.intake.steps import UNITS, Step, convert, same_kind
 from anthroqa.intake.written import Refusal, parse_quantity
 
@@ -93,8 +92,7 @@ class _Notebook:
         for key in keys:
             if key in known:
                 continue
-            near = difflib.get_close_matches(key, sorted(known), n=1)
-            hint = f"Did you mean {near[0]!r}? " if near else ""
+            hint = did_you_mean(key, sorted(known))
             self.add(
                 prefix + key, None, "this key is not known here",
                 f"{hint}Known keys are {', '.join(sorted(known))}.",

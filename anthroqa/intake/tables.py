@@ -23,7 +23,10 @@ _PERSONAL = {
     "phone", "telephone", "mobile", "email", "address", "street", "passport", "ssn",
     "mother", "father", "guardian", "nom", "prenom", "nombre", "apellido", "nome",
 }  # fmt: skip
-_A_THING = {"instrument", "scale", "measure", "site", "clinic", "board", "file", "sheet", "form"}
+_A_THING = {
+    "instrument", "scale", "measure", "site", "clinic", "board", "file", "sheet", "form",
+    "weight", "length", "height", "order",
+}  # fmt: skip
 _TITLE_ROWS = 10
 
 
@@ -70,7 +73,8 @@ def strip(text: str) -> str:
 def looks_personal(column: str) -> bool:
     """Whether a column's name looks like a person's name, birth date or address."""
     words = re.findall(r"[a-z]+", re.sub(r"([a-z])([A-Z])", r"\1 \2", column).lower())
-    return bool(_PERSONAL & set(words)) and not _A_THING & set(words)
+    personal = not _PERSONAL.isdisjoint([*words, "".join(words)])
+    return personal and _A_THING.isdisjoint(words)
 
 
 def read_file(data: bytes, file: str, *, required: list[str], optional: list[str]) -> Table:
@@ -115,6 +119,8 @@ def shape(table: Table, grid: list[list[str]], *, required: list[str], optional:
         elif name:
             table.unused.append(name)
     table.columns = list(places)
+    if any(looks_personal(name) for name in header):
+        return  # a comma in a name shifts cells: no value of this file may be quoted
     empty, spaced = [], 0
     for number, cells in enumerate(grid[at + 1 :], start=at + 2):
         if not any(strip(c) for c in cells):

@@ -23,9 +23,11 @@ _ALIASES = {
 
 _AMOUNT = r"(?:(\d+)(?: +| *- *))?(\d+) *[/] *(\d+)|(\d+(?:\.\d*)?|\.\d+)"
 _UNIT = r'([a-z]+|")'
-_ONE = re.compile(rf"(?:{_AMOUNT}) *{_UNIT}?\.?", re.IGNORECASE | re.ASCII)
+_ONE = re.compile(rf"(?:{_AMOUNT})(?: *{_UNIT}\.?)?", re.IGNORECASE | re.ASCII)
 _TWO = re.compile(
-    rf"(?:{_AMOUNT}) *{_UNIT}\.?[ ,]*(?:{_AMOUNT}) *{_UNIT}?\.?", re.IGNORECASE | re.ASCII
+    # "lb.5" is no pound-and-ounce form: an abbreviation's point, or a decimal one?
+    rf"(?:{_AMOUNT}) *{_UNIT}(?!\.\d)\.?[ ,]*(?:{_AMOUNT})(?: *{_UNIT}\.?)?",
+    re.IGNORECASE | re.ASCII,
 )
 _LONGEST = 80  # characters: no display shows more, and any amount this short fits a float
 _SCIENTIFIC = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+) *e *[-+]?\d+", re.IGNORECASE)
@@ -215,7 +217,7 @@ def read_count(text: str, step: Step, *, decimal_comma: bool = False) -> Count |
         amount, unit = term.amount, term.unit or step.unit
         form = "bare" if term.unit is None else "pounds" if unit == "lb" else "unit"
         if step.unit == "oz" and unit == "lb" and term.decimal and amount.denominator != 1:
-            return _ambiguous_pounds(text, amount)
+            return _ambiguous_pounds(text)
     if not same_kind(unit, step.unit):
         return Refusal(
             f"{unit} is the wrong kind of unit for a measure recorded to {step}",
@@ -229,12 +231,9 @@ def read_count(text: str, step: Step, *, decimal_comma: bool = False) -> Count |
     return Count(int(count), form)
 
 
-def _ambiguous_pounds(text: str, amount: Fraction) -> Refusal:
-    digits = re.search(r"\.(\d+)", text)
-    ounces = int(digits.group(1)) if digits else 16
-    first = f"{int(amount)} lb {ounces} oz or " if 0 < ounces < 16 else ""
+def _ambiguous_pounds(text: str) -> Refusal:
     return Refusal(
-        f"{text!r} can be read in two ways: as {first}{float(amount):g} lb in tenths",
+        f"{text!r} can be read in two ways: ounces after the point, or a decimal part of a pound",
         "Write pounds and ounces with their units, as in 11 lb 10 oz.",
     )
 

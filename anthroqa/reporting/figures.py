@@ -233,11 +233,12 @@ def alt_distances(rows: pd.DataFrame, measure: Measure) -> str:
 
 def alt_agreement(rows: pd.DataFrame, measure: Measure) -> str:
     """What the plot of limits of agreement shows, in one sentence."""
-    wide = rows.pivot(index="measurer", columns="statistic", values="estimate")
+    lower, upper = (rows[rows["statistic"] == f"agreement_{end}"] for end in ("lower", "upper"))
     parts = [
-        f"{code} {amount(r['agreement_lower'], measure, signed=True)} to "
-        f"{amount(r['agreement_upper'], measure, signed=True)}"
-        for code, r in wide.iterrows()
+        f"{code} {amount(low, measure, signed=True)} to {amount(high, measure, signed=True)}"
+        for code, low, high in zip(
+            lower["measurer"], lower["estimate"], upper["estimate"], strict=True
+        )
     ]
     unit = rows["unit"].iloc[0]
     return f"95 % limits of agreement in {label(measure.name)} ({unit}). {'; '.join(parts)}."

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import base64
 import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Sequence, Sized
 from html import escape
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+
+
+SOME = 40  # rows of a list before it is cut
 
 
 class Html:
@@ -53,6 +56,11 @@ def table(header: Sequence[str], rows: Iterable[Sequence[object]], *, caption: s
         f'<div class="table"><table><caption>{escape(caption)}</caption>'
         f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
     )
+
+
+def cut(items: Sized, what: str) -> list[str]:
+    """How many of the items a list of the first `SOME` leaves out, if any."""
+    return [paragraph(f"And {len(items) - SOME} more {what}.")] if len(items) > SOME else []
 
 
 def image(ax: Axes, *, alt: str) -> str:

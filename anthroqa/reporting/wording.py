@@ -22,6 +22,11 @@ STATE_SIGNS = {
 }
 
 
+def confidence_of(scores: pd.DataFrame) -> float:
+    """The coverage of a score table's intervals."""
+    return float(scores["confidence"].iloc[0])
+
+
 def label(name: str) -> str:
     """A measure's identifier as words."""
     return name.replace("_", " ")
@@ -160,7 +165,7 @@ def cannot_show(rows: pd.DataFrame, measure: Measure, against: str) -> str:
             f"a difference from {against} under about {half} {unit} cannot be told from none"
         )
         if row.within_below <= 0:
-            parts.append("nobody's difference can be shown to be within the limit")
+            parts.append("few differences, if any, can be shown to be within the limit")
     return f"{label(measure.name)}: {'; '.join(parts)}."
 
 

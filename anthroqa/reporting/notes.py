@@ -1,0 +1,107 @@
+"""What is missing, taken again, corrected or passed over, and from what was the page made?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pandas as pd
+
+from anthroqa.decisions import take_again
+from anthroqa.intake import Session
+from anthroqa.reporting import wording
+from anthroqa.reporting.html import SOME, Html, bullets, cut, paragraph, table
+from anthroqa.reporting.wording import label
+
+
+def data_notes(session: Session, residuals: pd.DataFrame) -> Html:
+    """What is missing, taken again, corrected or passed over?"""
+    return Html(
+        *_missing(session),
+        *_retakes(session, residuals),
+        *_far_apart(session),
+        *_corrections(session),
+        *_conditions(session),
+        bullets(f"{file}: {text}." for file, text in session.notices),
+        paragraph(f"Columns not used: {wording.listed(session.unused)}.") if session.unused else "",
+    )
+
+
+def _missing(session: Session) -> Iterator[str]:
+    missing = session.missing
+    if missing.empty:
+        yield paragraph("No reading is missing among the rows of the file.")
+        return
+    body = [
+        (r.measurer, r.subject, label(r.measure), r.round, r.why)
+        for r in missing.head(SOME).itertuples()
+    ]
+    yield table(
+        ["Who", "Subject", "Measure", "Round", "Why"], body,
+        caption=f"Readings missing: {len(missing)}, never counted against anybody",
+    )  # fmt: skip
+    yield from cut(missing, "missing readings")
+
+
+def _retakes(session: Session, residuals: pd.DataFrame) -> Iterator[str]:
+    again = residuals[residuals["retake"] > 0]
+    if again.empty:
+        return
+    body = [
+        (r.measurer, r.subject, label(r.measure), r.round, r.retake, r.written)
+        for r in again.head(SOME).itertuples()
+    ]
+    yield table(
+        ["Who", "Subject", "Measure", "Round", "Retake", "Written"], body,
+        caption=f"Readings taken again: {len(again)}, kept and in no figure",
+    )  # fmt: skip
+    yield from cut(again, "retakes")
+
+
+def _far_apart(session: Session) -> Iterator[str]:
+    pairs = take_again(session)
+    if pairs.empty:
+        return
+    body = [
+        (r.measurer, r.subject, label(r.measure), r.rounds, f"{wording.exact(r.limit)} {r.unit}")
+        for r in pairs.head(SOME).itertuples()
+    ]
+    yield table(
+        ["Who", "Subject", "Measure", "Rounds", "Further apart than"], body,
+        caption=f"Readings that the program's limit for a pair would have taken again: "
+        f"{len(pairs)}",
+    )  # fmt: skip
+    yield from cut(pairs, "pairs")
+
+
+def _corrections(session: Session) -> Iterator[str]:
+    made = session.corrections
+    if made.empty:
+        return
+    body = [
+        (r.measurer, r.subject, label(r.measure), r.round, r.written, r.corrected, r.reason, r.by)
+        for r in made.itertuples()
+    ]
+    yield table(
+        ["Who", "Subject", "Measure", "Round", "Written", "Corrected", "Reason", "By"], body,
+        caption=f"Corrections applied: {len(made)}; the file of readings is unchanged",
+    )  # fmt: skip
+
+
+def _conditions(session: Session) -> Iterator[str]:
+    if "condition" not in session.readings:
+        return
+    for meaning, codes in session.conditions.items():
+        n = int(session.readings["condition"].isin(codes).sum())
+        if n:
+            yield paragraph(
+                f"{n} readings carry a condition that the program calls {meaning}; they are in "
+                "every figure."
+            )
+
+
+def run_record(record: dict) -> Html:
+    """From which inputs, with which versions and parameters?"""
+    rows = [(f"input {name}", digest) for name, digest in record["inputs"].items()]
+    rows += [(name, version) for name, version in record["versions"].items()]
+    rows += [(f"parameter {name}", value) for name, value in record["parameters"].items()]
+    return Html(table(["What", "Value"], rows, caption="Run record; the same is in run.json"))

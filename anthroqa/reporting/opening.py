@@ -1,0 +1,148 @@
+"""What does a trainer need in ten seconds: who is within, over, not settled; how sure is that?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pandas as pd
+
+from anthroqa.decisions import reach
+from anthroqa.intake import Measure, Session
+from anthroqa.reporting import wording
+from anthroqa.reporting.html import Html, bullets, heading, paragraph
+from anthroqa.reporting.wording import label
+
+
+def opening(
+    session: Session, scores: pd.DataFrame, decisions: pd.DataFrame, residuals: pd.DataFrame
+) -> Html:
+    """What a trainer needs in ten seconds, then every finding by measure."""
+    reached, confidence = reach(decisions, scores), wording.confidence_of(scores)
+    return Html(
+        heading(session.title, 1),
+        _facts(session),
+        heading("In short", 2),
+        *_over(session, decisions, residuals),
+        *_the_rest(decisions),
+        paragraph(
+            "This is an audit of technique. No child is reclassified by it, and no person is "
+            "judged by one number: look at the readings, the scale and the conditions first. "
+            "Local protocol and licensed practice decide.",
+            lead="Before you act.",
+        ),
+        *(part for measure in session.measures.values()
+          for part in _by_state(session, decisions, measure)),
+        heading("How far this session reaches", 2),
+        paragraph(wording.by_chance(reached, confidence), lead="Chance."),
+        *_cannot_show(session, reached),
+        *_second_look(decisions, confidence),
+    )  # fmt: skip
+
+
+def _facts(session: Session) -> str:
+    readings = session.readings
+    staff = sorted(set(readings["measurer"]) - {session.reference})
+    date = f"{session.date.day} {session.date:%B %Y}. " if session.date else ""
+    reference = f" beside the reference {session.reference}" if session.reference else ""
+    return paragraph(
+        f"{date}{len(staff)} staff{reference}, {readings['subject'].nunique()} subjects, "
+        f"{len(readings)} readings of {len(session.measures)} measures."
+    )
+
+
+def _over(session: Session, decisions: pd.DataFrame, residuals: pd.DataFrame) -> list[str]:
+    judged = decisions[decisions["state"] != "not judged"]
+    over = decisions[decisions["state"] == "over limit"]
+    if over.empty:
+        return [paragraph(f"none of {len(judged)} findings.", lead="Over a limit:")]
+    lines = [wording.over_limit(row, session, residuals) for row in over.itertuples()]
+    return [
+        paragraph(f"{len(over)} of {len(judged)} findings.", lead="Over a limit:"),
+        bullets(lines),
+    ]
+
+
+def _the_rest(decisions: pd.DataFrame) -> Iterator[str]:
+    counts = decisions["state"].value_counts()
+    others = [
+        f"{counts[state]} {words}"
+        for state, words in (
+            ("within limit", "within the limit"), ("not settled", "not settled"),
+            ("not judged", "not judged"),
+        )
+        if state in counts
+    ]  # fmt: skip
+    text = f"{wording.listed(others)}, by measure below." if others else "none."
+    states = decisions.groupby("measurer", sort=False)["state"].agg(set)
+    clear = [who for who, found in states.items() if found == {"within limit"}]
+    if clear:
+        text += f" Within the limit on everything: {wording.listed(clear)}."
+    yield paragraph(text, lead="The other findings:")
+
+
+def _cannot_show(session: Session, reached: pd.DataFrame) -> Iterator[str]:
+    yield paragraph(
+        "ranks of people, small differences between them, which marks they prefer, and whether "
+        "they measure like this in the clinic.",
+        lead="What this session cannot show:",
+    )
+    against = session.reference or "the other staff"
+    yield bullets(
+        wording.cannot_show(rows, session.measures[name], against)
+        for name, rows in reached.groupby("measure", sort=False)
+    )
+
+
+def _second_look(decisions: pd.DataFrame, confidence: float) -> Iterator[str]:
+    """The price of adding subjects until it fits, at the confidence it is known for."""
+    if (decisions["more_subjects"].fillna(0) > 0).any() and confidence == 0.9:
+        yield paragraph(
+            "Adding subjects because a finding was not settled, and looking again, raises the "
+            "risk of a wrong finding from 5 % to about 8 %.",
+            lead="A second look.",
+        )
+
+
+def _by_state(session: Session, decisions: pd.DataFrame, measure: Measure) -> Iterator[str]:
+    mine = decisions[decisions["measure"] == measure.name]
+    if mine.empty:
+        return
+    yield heading(label(measure.name).capitalize(), 3)
+    yield paragraph(f"Read to {measure.step}. {_limits(measure)}")
+    for _, rows in mine.groupby("question", sort=False):
+        asked = wording.question(rows.iloc[0], session)
+        yield paragraph(f"{asked[0].upper()}{asked[1:]}:")
+        yield bullets([
+            f"{sign} {state}{reason}: "
+            + "; ".join(wording.with_help(row, measure) for row in some.itertuples())
+            for state, sign in wording.STATE_SIGNS.items()
+            for reason, some in _reasons(rows[rows["state"] == state], measure)
+        ], signed=True)  # fmt: skip
+    unlike = mine.loc[mine["note"].str.contains("measured on"), "measurer"]
+    if len(unlike):
+        yield paragraph(
+            f"{wording.listed(unlike)} did not use the instrument of {session.reference}: their "
+            "differences hold what the instruments differ by."
+        )
+
+
+def _reasons(rows: pd.DataFrame, measure: Measure) -> Iterator[tuple[str, pd.DataFrame]]:
+    """People of one state, those with the same reason together."""
+    if rows.empty:
+        return
+    if rows["state"].iloc[0] in ("within limit", "over limit"):
+        yield "", rows
+        return
+    reasons = pd.Series([wording.why_not(r, measure) for r in rows.itertuples()], index=rows.index)
+    for reason, some in rows.groupby(reasons, sort=False):
+        yield f" ({reason})", some
+
+
+def _limits(measure: Measure) -> str:
+    unit = measure.step.unit
+    named = (("repeat error", measure.limit_tem), ("difference", measure.limit_bias))
+    set_ = [f"{what} {wording.exact(float(limit))} {unit}" for what, limit in named if limit]
+    if not set_:
+        return "The program has set no limit: figures are given, nothing is judged."
+    source = measure.limit_source or "no source given"
+    return f"The program's limits: {', '.join(set_)} ({source})."

@@ -1,0 +1,45 @@
+"""The notebook, run top to bottom on every sample, as a person and as the command run it."""
+
+import re
+
+import pandas as pd
+import pytest
+
+import anthroqa
+from anthroqa.reporting import notebooks
+
+SAMPLES = ["outreach_metric", "clinics_customary", "clinics_customary_as_typed"]
+
+
+@pytest.mark.parametrize("sample", SAMPLES)
+def test_notebook_runs_on_every_sample_and_gives_the_librarys_own_tables(request, sample, tmp_path):
+    folder = request.config.rootpath / "sample_sessions" / sample
+    values = {"session_folder": str(folder), "tables_folder": str(tmp_path / "t"), "seed": 3}
+    notebooks.run("session_report", values)
+    session = anthroqa.read_session(folder)
+    scores = anthroqa.score(session, seed=3)
+    decisions = anthroqa.decide(scores, session)
+    for name, table in (("scores", scores), ("decisions", decisions)):
+        written = pd.read_csv(tmp_path / "t" / f"{name}.csv", keep_default_na=False, na_values=[""])
+        assert len(written) == len(table)
+        for column in ("estimate", "lower", "upper"):
+            pd.testing.assert_series_equal(written[column], table[column], rtol=1e-15)
+        key = "statistic" if name == "scores" else "state"
+        assert written[key].tolist() == table[key].tolist()
+
+
+def test_run_all_in_its_own_folder_gives_the_same_page_as_the_command(
+    request, monkeypatch, tmp_path
+):
+    root = request.config.rootpath
+    monkeypatch.chdir(root / "notebooks")
+    by_hand = notebooks.execute(root / "notebooks" / "session_report.ipynb", {})
+    values = {"session_folder": str(root / "sample_sessions" / "clinics_customary")}
+    by_command = notebooks.run("session_report", values)
+
+    def body(notebook):
+        page = notebooks.to_html(notebook, title="t")
+        return re.sub(r'<div class="cell[^>]*>|</div>|\s+', "", page)
+
+    assert body(by_hand) == body(by_command)
+    assert not (root / "notebooks" / "scores.csv").exists()

@@ -1,0 +1,94 @@
+import math
+from fractions import Fraction
+
+import pandas as pd
+import pytest
+
+from anthroqa.decisions import reach
+from anthroqa.decisions.decide import STATES
+from anthroqa.intake.settings import Measure
+from anthroqa.intake.steps import Step
+from anthroqa.reporting import wording
+
+OUNCES = Measure(name="infant_weight", step=Step(Fraction(1), "oz"))
+EIGHTHS = Measure(name="length", step=Step(Fraction(1, 8), "in"))
+
+
+@pytest.mark.parametrize(
+    ("size", "unit", "decimals"),
+    [
+        (Fraction(1), "oz", 1), (Fraction(1, 8), "in", 2), (Fraction(1, 4), "lb", 2),
+        (Fraction(1, 10), "cm", 2), (Fraction(10), "g", 0), (Fraction(1, 20), "kg", 3),
+    ],
+)  # fmt: skip
+def test_decimals_show_a_tenth_of_the_step(size, unit, decimals):
+    assert wording.places(Measure(name="m", step=Step(size, unit))) == decimals
+
+
+@pytest.mark.parametrize(
+    ("value", "signed", "text"),
+    [
+        (-0.3, True, "\u22120.3"), (0.3, True, "+0.3"), (0.3, False, "0.3"), (-0.04, True, "0.0"),
+        (math.nan, False, "\u2013"), (1234.56, False, "1234.6"),
+    ],
+)  # fmt: skip
+def test_numbers_have_a_true_minus_and_no_minus_zero(value, signed, text):
+    assert wording.number(value, 1, signed=signed) == text
+
+
+def test_an_interval_that_is_blank_is_said_to_be():
+    assert wording.interval(math.nan, math.nan, OUNCES) == "no interval"
+    assert wording.interval(1.04, 2.0, OUNCES) == "1.0 to 2.0"
+    assert wording.interval(-0.1, 0.25, EIGHTHS, signed=True) == "\u22120.10 to +0.25"
+
+
+def test_every_state_has_a_sign_of_its_own():
+    assert set(wording.STATE_SIGNS) == set(STATES)
+    assert len(set(wording.STATE_SIGNS.values())) == len(STATES)
+
+
+def test_items_are_listed_with_a_last_and():
+    assert wording.listed([]) == ""
+    assert wording.listed(["K1"]) == "K1"
+    assert wording.listed(["K1", "K2", "K3"]) == "K1, K2 and K3"
+
+
+def test_an_over_limit_finding_points_to_the_odd_reading_first(outreach, outreach_tables):
+    _, decisions, residuals = outreach_tables
+    over = decisions[(decisions["state"] == "over limit") & (decisions["measurer"] == "M1")]
+    row = next(over[over["measure"] == "length"].itertuples())
+    text = wording.over_limit(row, outreach, residuals)
+    assert text.startswith("M1, length, repeat error: 1.77 cm (1.22 to 3.38); limit 0.6 cm.")
+    assert "2 of these readings lie far from the rest (subject C2, round 2; subject C5" in text
+    assert text.endswith("look at them first.")
+
+
+def test_a_shift_shared_by_the_staff_is_said_to_be_nobodys_error(outreach, outreach_tables):
+    scores, decisions, _ = outreach_tables
+    shift = scores[(scores["statistic"] == "round_shift:2") & (scores["measure"] == "height")]
+    text = wording.round_shift(next(shift.itertuples()), outreach.measures["height"])
+    assert text.startswith("height: round 2 came out 0.35 cm lower than round 1 for the staff")
+    assert "Nobody's error" in text
+    row = decisions[(decisions["measure"] == "height") & (decisions["measurer"] == "M3")].iloc[0]
+    assert row["statistic"] == "within_tem_less_shift"
+
+
+def test_chance_is_one_in_twenty_of_the_findings_with_an_interval(outreach_tables):
+    scores, decisions, _ = outreach_tables
+    reached = reach(decisions, scores)
+    people = int(reached["people"].sum())
+    text = wording.by_chance(reached, 0.90)
+    assert f"about {people / 20:.1f} of the {people} findings" in text
+    assert "(1 in 20 each)" in text
+    assert "chance had no finding to give" in wording.by_chance(reached.iloc[:0], 0.90)
+
+
+def test_what_cannot_be_shown_is_said_with_numbers():
+    rows = pd.DataFrame({
+        "question": ["repeatability", "bias"], "half_width": [math.nan, 0.7],
+        "within_below": [1.32, -0.2], "over_above": [2.65, 1.2],
+    })  # fmt: skip
+    text = wording.cannot_show(rows, OUNCES, "LEAD")
+    assert "within the limit only under 1.3 oz, and over it only above 2.6 oz" in text
+    assert "a difference from LEAD under about 0.7 oz cannot be told from none" in text
+    assert "few differences, if any, can be shown to be within the limit" in text
