@@ -139,9 +139,9 @@ def _repeatability(
             why = "the round shift is not taken out: " + less.note
     limit = _amount(measure.limit_tem)
     enough = row.df >= LEAST_DF
-    too_few = f"{row.df:.0f} repeat differences; {LEAST_DF} are the least to judge by"
+    too_few = f"{row.df:.0f} repeat differences, and {LEAST_DF} are the least to judge by"
     if limit is not None and enough and row.estimate < float(measure.step.size):
-        return _decision(row, measure, "repeatability", limit, NOT_SETTLED, None, why, UNDER_A_STEP)
+        return _decision(row, measure, "repeatability", limit, NOT_SETTLED, None, UNDER_A_STEP, why)
     more = None
     if limit is not None and row.estimate > 0 and rounds > 1:
         more = more_for_spread(
@@ -155,7 +155,7 @@ def _repeatability(
 def _bias(row, measure: Measure, why: str) -> Decision:
     limit = _amount(measure.limit_bias)
     enough = row.subjects >= LEAST_SUBJECTS
-    too_few = f"{row.subjects} common subjects; {LEAST_SUBJECTS} are the least to judge by"
+    too_few = f"{row.subjects} common subjects, and {LEAST_SUBJECTS} are the least to judge by"
     more = None
     if limit is not None and row.upper > row.lower:
         more = more_for_mean(
@@ -170,19 +170,22 @@ def _judged(
     row, measure: Measure, question: str, limit: float | None, enough: bool, too_few: str,
     more: int | None, why: str, near: float, far: float,
 ) -> Decision:  # fmt: skip
-    """Hold the interval of a size, from `near` to `far` of zero, against its limit."""
+    """Hold the interval of a size, from `near` to `far` of zero, against its limit.
+
+    The first part of a note is the reason for the state, then what else is to be known.
+    """
     if limit is None:
-        return _decision(row, measure, question, None, NOT_JUDGED, None, why, "no limit is set")
+        return _decision(row, measure, question, None, NOT_JUDGED, None, "no limit is set", why)
     if not enough:
-        return _decision(row, measure, question, limit, NOT_JUDGED, more, why, too_few)
+        return _decision(row, measure, question, limit, NOT_JUDGED, more, too_few, why)
     if far != far:  # no interval
-        return _decision(row, measure, question, limit, NOT_SETTLED, None, why, row.note)
+        return _decision(row, measure, question, limit, NOT_SETTLED, None, row.note, why)
     if far < limit:
         return _decision(row, measure, question, limit, WITHIN, 0, why)
     if near > limit:
         return _decision(row, measure, question, limit, OVER, 0, why)
     near_it = f"{TOO_NEAR}: over {MOST_MORE} more subjects" if more is None else ""
-    return _decision(row, measure, question, limit, NOT_SETTLED, more, why, near_it)
+    return _decision(row, measure, question, limit, NOT_SETTLED, more, near_it, why)
 
 
 def _amount(limit) -> float | None:

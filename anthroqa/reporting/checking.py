@@ -11,7 +11,7 @@ from pathlib import Path
 
 from anthroqa.decisions import take_again
 from anthroqa.intake import SessionError, read_session
-from anthroqa.reporting.wording import exact, label, listed
+from anthroqa.reporting.wording import counted, exact, label, listed
 
 
 def check(folder: str | Path) -> tuple[str, bool]:
@@ -20,7 +20,7 @@ def check(folder: str | Path) -> tuple[str, bool]:
         session = read_session(folder)
     except SessionError as error:
         n = len(error.problems)
-        return f"{error}\n\n{n} {'problem' if n == 1 else 'problems'}.", True
+        return f"{error}\n\n{counted(n, 'problem')}.", True
     again = [
         f"Take again: {label(r.measure)} of subject {r.subject} by {r.measurer}: rounds "
         f"{r.rounds} are further apart than {exact(r.limit)} {r.unit}."
@@ -36,7 +36,7 @@ def check(folder: str | Path) -> tuple[str, bool]:
         )
     missing = f", {len(session.missing)} missing" if len(session.missing) else ""
     lines.append(
-        f"{len(session.readings)} readings by {session.readings['measurer'].nunique()} people"
+        f"{counted(len(session.readings), 'reading')} by {session.readings['measurer'].nunique()} people"
         f"{missing}: no problem found."
     )
     if again:

@@ -45,8 +45,10 @@ def _facts(session: Session) -> str:
     date = f"{session.date.day} {session.date:%B %Y}. " if session.date else ""
     reference = f" beside the reference {session.reference}" if session.reference else ""
     return paragraph(
-        f"{date}{len(staff)} staff{reference}, {readings['subject'].nunique()} subjects, "
-        f"{len(readings)} readings of {len(session.measures)} measures."
+        f"{date}{len(staff)} staff{reference}, "
+        f"{wording.counted(readings['subject'].nunique(), 'subject')}, "
+        f"{wording.counted(len(readings), 'reading')} of "
+        f"{wording.counted(len(session.measures), 'measure')}."
     )
 
 
@@ -54,7 +56,8 @@ def _over(session: Session, decisions: pd.DataFrame, residuals: pd.DataFrame) ->
     judged = decisions[decisions["state"] != "not judged"]
     over = decisions[decisions["state"] == "over limit"]
     if over.empty:
-        return [paragraph(f"none of {len(judged)} findings.", lead="Over a limit:")]
+        none = f"none of {wording.counted(len(judged), 'finding')}."
+        return [paragraph(none, lead="Over a limit:")]
     lines = [wording.over_limit(row, session, residuals) for row in over.itertuples()]
     return [
         paragraph(f"{len(over)} of {len(judged)} findings.", lead="Over a limit:"),

@@ -67,9 +67,16 @@ def exact(value: float | None) -> str:
 
 def with_interval(row, measure: Measure) -> str:
     """A decision's figure, its unit and its interval."""
+    if math.isnan(row.estimate):
+        return "no figure"
     signed = row.question == "bias"
     figure = amount(row.estimate, measure, signed=signed)
     return f"{figure} {row.unit} ({interval(row.lower, row.upper, measure, signed=signed)})"
+
+
+def counted(n: int, noun: str) -> str:
+    """A number with its noun, in the plural unless it is one."""
+    return f"{n} {noun}" if n == 1 else f"{n} {noun}s"
 
 
 def listed(items: Iterable[str]) -> str:
@@ -97,15 +104,15 @@ def why_not(row, measure: Measure) -> str:
     if UNDER_A_STEP in row.note:
         return f"under one step of {measure.step}, and rounding hides part of so small an error"
     if row.state == "not judged":
-        return row.note.split("; ")[-1] if pd.isna(row.more_subjects) else "too few readings"
+        return row.note.split("; ")[0] if pd.isna(row.more_subjects) else "too few readings"
     if not pd.isna(row.more_subjects):
         return "more subjects would settle it if the figure stands"
-    return TOO_NEAR if TOO_NEAR in row.note else row.note
+    return TOO_NEAR if TOO_NEAR in row.note else row.note.split("; ")[0]
 
 
 def with_help(row, measure: Measure) -> str:
-    """A person's figure and interval, and how many more subjects would settle it."""
-    text = f"{row.measurer} {with_interval(row, measure)}"
+    """A person's figure and interval on one line, and how many more subjects would settle it."""
+    text = f"{row.measurer} {with_interval(row, measure)}".replace(" ", "\u00a0")
     if row.state in ("not settled", "not judged") and not pd.isna(row.more_subjects):
         text += f", {row.more_subjects} more"
     return text

@@ -1,0 +1,116 @@
+"""How many more subjects would settle it: the least number, by brute force."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import stats
+from strategies import as_session
+
+import anthroqa
+from anthroqa.decisions.enough import mean_factor, more_for_mean, more_for_spread, spread_factors
+from anthroqa.simulate import draw, nearest
+
+
+def settles_spread(estimate, df, limit, confidence):
+    tail = (1 - confidence) / 2
+    lower = estimate * (df / stats.chi2.ppf(1 - tail, df)) ** 0.5
+    upper = estimate * (df / stats.chi2.ppf(tail, df)) ** 0.5
+    return df >= 6 and (upper < limit or lower > limit)
+
+
+def settles_mean(estimate, n, sd, limit, confidence):
+    half = stats.t.ppf((1 + confidence) / 2, n - 1) * sd / n**0.5
+    return n >= 6 and (abs(estimate) + half < limit or abs(estimate) - half > limit)
+
+
+@settings(max_examples=80)
+@given(
+    st.floats(0.5, 20), st.integers(1, 40), st.floats(1, 10), st.integers(2, 4),
+    st.sampled_from([0.8, 0.9, 0.95]),
+)  # fmt: skip
+def test_more_for_a_repeat_error_is_the_least_that_settles(estimate, df, limit, rounds, confidence):
+    found = more_for_spread(estimate, df, limit, rounds=rounds, confidence=confidence)
+    settled = [
+        settles_spread(estimate, df + more * (rounds - 1), limit, confidence)
+        for more in range(101)
+    ]  # fmt: skip
+    assert found == (settled.index(True) if any(settled) else None)
+
+
+@settings(max_examples=80)
+@given(
+    st.floats(-8, 8), st.integers(2, 30), st.floats(0.1, 9), st.floats(0.5, 5),
+    st.sampled_from([0.8, 0.9, 0.95]),
+)  # fmt: skip
+def test_more_for_a_bias_is_the_least_that_settles(estimate, n, sd, limit, confidence):
+    half = stats.t.ppf((1 + confidence) / 2, n - 1) * sd / n**0.5
+    found = more_for_mean(estimate, n, half, limit, confidence=confidence)
+    settled = [settles_mean(estimate, n + more, sd, limit, confidence) for more in range(101)]
+    assert found == (settled.index(True) if any(settled) else None)
+
+
+def test_by_hand():
+    # from 12 df; the upper factor falls under 6 / 4.2 = 1.4286 at 16 df, where it is
+    # sqrt(16 / 7.961646) = 1.4176; at 15 df it is sqrt(15 / 7.260944) = 1.4373
+    assert spread_factors(16, 0.9)[1] == pytest.approx((16 / 7.961646) ** 0.5, abs=1e-6)
+    assert more_for_spread(4.2, 12, 6.0, rounds=2, confidence=0.9) == 4
+    # with three rounds a subject adds two
+    assert more_for_spread(4.2, 12, 6.0, rounds=3, confidence=0.9) == 2
+    assert mean_factor(12, 0.9) == pytest.approx(1.795885 / 12**0.5, abs=1e-6)
+
+
+def test_an_estimate_on_the_limit_is_never_settled():
+    assert more_for_spread(6.0, 12, 6.0, rounds=2, confidence=0.9) is None
+    assert more_for_mean(4.0, 12, 1.0, 4.0, confidence=0.9) is None
+
+
+def decisions_of(*, seed, tem, bias, subjects=9, rounds=2):
+    rng = np.random.default_rng(seed)
+    values = nearest(draw(rng.uniform(6000, 9000, subjects), tem=np.array(tem),
+                          bias=np.array(bias), shift=np.zeros(rounds), rng=rng))  # fmt: skip
+    layout = dict(zip(["LEAD", "A", "B", "C"], values.tolist(), strict=True))
+    session = as_session(
+        layout, reference="LEAD", limit_tem="6 mm", limit_bias="4 mm", limit_source="manual"
+    )
+    scores = anthroqa.score(session)
+    return anthroqa.decide(scores, session), scores
+
+
+def test_more_subjects_of_a_decision_settles_it_if_the_estimate_stands():
+    checked = {"repeatability": 0, "bias": 0, "no number": 0}
+    for seed in range(25):
+        table, scores = decisions_of(
+            seed=seed, tem=[3.0, 5.0, 8.0, 6.0], bias=[0, 2.0, 6.0, -4.0], rounds=2 + seed % 2
+        )
+        figures = scores.set_index(["measurer", "statistic"])
+        for row in table[table["state"] == "not settled"].itertuples():
+            df = figures.loc[(row.measurer, row.statistic), "df"]
+            if row.question == "repeatability":
+
+                def settles(more, row=row, df=df, rounds=2 + seed % 2):
+                    return settles_spread(row.estimate, df + more * (rounds - 1), 6, 0.9)
+            else:
+                n = df + 1
+                sd = (row.upper - row.estimate) / stats.t.ppf(0.95, df) * n**0.5
+
+                def settles(more, row=row, n=n, sd=sd):
+                    return settles_mean(row.estimate, n + more, sd, 4, 0.9)
+
+            if pd.isna(row.more_subjects):
+                assert not settles(100)
+                assert row.note.startswith("too near the limit to settle: over 100 more subjects")
+                checked["no number"] += 1
+            else:
+                assert row.more_subjects >= 1
+                assert settles(row.more_subjects)
+                assert not settles(row.more_subjects - 1)
+                checked[row.question] += 1
+    assert min(checked.values()) > 5, checked
+
+
+def test_somebody_not_judged_is_told_how_many_more_would_do():
+    table, _ = decisions_of(seed=1, tem=[2.0, 2.0, 2.0, 2.0], bias=[0, 0, 0, 0], subjects=4)
+    assert set(table["state"]) == {"not judged"}
+    assert (table["more_subjects"] >= 2).all()

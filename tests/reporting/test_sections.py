@@ -1,0 +1,145 @@
+"""What the sections say, on sessions where much cannot be had."""
+
+import re
+from html import unescape
+
+import pandas as pd
+import pytest
+
+import anthroqa
+from anthroqa.reporting import notes, opening, outputs, sections
+
+LIMITS = {"limit_tem": "0.5 cm", "limit_bias": "0.5 cm"}
+
+
+def frame(rows, **columns):
+    table = pd.DataFrame(rows, columns=["measurer", "subject", "round", "reading"])
+    return table.assign(measure="length", **columns)
+
+
+def session_of(table, *, reference=None, **measure):
+    measures = {"length": {"recorded_to": "0.1 cm", **measure}}
+    return anthroqa.Session.from_frame(table, measures=measures, reference=reference)
+
+
+def pages(session):
+    """Every section of the report as plain text, by name."""
+    scores = anthroqa.score(session)
+    decisions = anthroqa.decide(scores, session)
+    residuals = anthroqa.residuals(session)
+    parts = {
+        "opening": opening.opening(session, scores, decisions, residuals),
+        "repeatability": sections.repeatability(session, scores, decisions),
+        "difference": sections.difference(session, scores, decisions),
+        "distances": sections.distances(session, residuals),
+        "agreement": sections.agreement(session, scores),
+        "together": sections.together(session, scores),
+        "notes": notes.data_notes(session, residuals),
+        "record": notes.run_record(outputs.run_record(session, {"seed": 0})),
+    }
+    return {
+        name: re.sub(r"\s+", " ", unescape(re.sub(r"<[^>]+>", " ", part.text)))
+        for name, part in parts.items()
+    }
+
+
+def pairs(people, subjects, *, spread=3):
+    """Two readings of every subject by everybody, unlike enough to have a repeat error."""
+    return [
+        (p, f"S{s}", turn, (700 + 20 * s + (s * (i + 2) * turn) % (spread + 2)) / 10)
+        for i, p in enumerate(people)
+        for s in range(subjects)
+        for turn in (1, 2)
+    ]
+
+
+def test_one_person_who_read_once_gets_reasons_and_no_figure():
+    text = pages(session_of(frame([("A", "S1", 1, 70.1)]), **LIMITS))
+    assert "Over a limit: none of 0 findings." in text["opening"]
+    assert "1 staff, 1 subject, 1 reading of 1 measure." in text["opening"]
+    few = "not judged (0 repeat differences, and 6 are the least to judge by): A no figure"
+    assert few in text["opening"]
+    assert "chance had no finding to give" in text["opening"]
+    assert "Limits of agreement need a reference measurer" in text["agreement"]
+
+
+def test_without_a_reference_the_other_staff_are_the_comparison():
+    text = pages(session_of(frame(pairs("ABCD", 8)), **LIMITS))
+    assert "Difference from the other staff:" in text["opening"]
+    assert "Difference from the other staff, length" in text["difference"]
+
+
+def test_without_limits_figures_are_given_and_nothing_is_judged():
+    text = pages(session_of(frame(pairs("ABC", 8)), reference="A"))
+    assert "The program has set no limit: figures are given, nothing is judged." in text["opening"]
+    assert "not judged (no limit is set)" in text["opening"]
+    assert "no source" not in text["opening"]
+
+
+def test_a_limit_without_a_source_is_said_to_have_none():
+    text = pages(session_of(frame(pairs("ABC", 8)), **LIMITS))
+    assert "(no source given)" in text["opening"]
+
+
+def test_readings_that_are_all_equal_give_no_false_certainty():
+    rows = [(p, f"S{s}", turn, 70.0) for p in "ABC" for s in range(8) for turn in (1, 2)]
+    text = pages(session_of(frame(rows), reference="A", **LIMITS))
+    assert "A 0.00 cm (no interval)" in text["opening"]
+    assert "within limit" not in text["opening"].split("How far")[0].replace("within limit:", "")
+    assert "every difference is equal: no interval" in text["opening"]
+
+
+def test_too_few_subjects_are_named_with_how_many_more_would_do():
+    text = pages(session_of(frame(pairs("ABC", 5)), reference="A", **LIMITS))
+    assert re.search(r"not judged \(too few readings\): .*, \d+ more", text["opening"])
+
+
+def test_retakes_missing_readings_and_unused_columns_are_told():
+    table = frame(pairs("ABC", 8), retake="", weather="sun")
+    extra = table.iloc[[0]].assign(retake="1", reading=70.9)
+    gone = table.iloc[[0]].assign(subject="S9", reading="", condition="left")
+    session = session_of(pd.concat([table.assign(condition=""), extra, gone]), **LIMITS)
+    text = pages(session)
+    assert "Readings taken again: 1, kept and in no figure" in text["notes"]
+    assert "Readings missing: 1, never counted against anybody" in text["notes"]
+    assert "S9 length 1 left" in text["notes"]
+    assert "Columns not used: weather." in text["notes"]
+
+
+def test_corrections_are_shown_with_reason_and_initials(samples):
+    text = pages(anthroqa.read_session(samples / "clinics_customary_as_typed"))
+    assert "Corrections applied: 8; the file of readings is unchanged" in text["notes"]
+    assert "read again from the paper sheet RT" in text["notes"]
+    assert "empty rows passed over: 203" in text["notes"]
+
+
+def test_pairs_beyond_the_limit_and_conditions_are_told(outreach):
+    text = pages(outreach)["notes"]
+    assert "limit for a pair would have taken again: 19" in text
+    assert "3 readings carry a condition that the program calls moving" in text
+    assert "Readings missing: 4" in text
+
+
+def test_unlike_instruments_are_told_once_for_those_who_share_them(clinics):
+    text = pages(clinics)["difference"]
+    told = "K4, K5 and K6: measured on BEAM-B, the reference on PORT-1: it holds what these differ"
+    assert text.count(told) == 1
+
+
+def test_three_rounds_have_two_shifts():
+    rows = [
+        (p, f"S{s}", turn, (700 + 20 * s + 5 * (turn == 3) + (s * (i + 2) * turn) % 3) / 10)
+        for i, p in enumerate("ABC")
+        for s in range(8)
+        for turn in (1, 2, 3)
+    ]
+    text = pages(session_of(frame(rows), **LIMITS))["repeatability"]
+    assert "round 3 came out" in text
+    assert "rounds 1 and 2" in text
+
+
+@pytest.mark.parametrize("people", [2, 40])
+def test_few_or_many_staff_fit_every_figure(people):
+    codes = [f"person number {i}" for i in range(people)]
+    text = pages(session_of(frame(pairs(codes, 6)), reference=codes[0], **LIMITS))
+    assert codes[-1] in text["repeatability"]
