@@ -35,7 +35,8 @@ class Problem:
         if self.column:
             place.append(f"column {self.column}")
         found = f" found {self.found!r}:" if self.found else ""
-        return f"{', '.join(place)}:{found} {self.problem}. {self.remedy}"
+        text = f"{', '.join(place)}:{found} {self.problem}. {self.remedy}"
+        return "".join(c if c.isprintable() else repr(c)[1:-1] for c in text)  # one line, no codes
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:

@@ -36,8 +36,8 @@ def check(folder: str | Path) -> tuple[str, bool]:
         )
     missing = f", {len(session.missing)} missing" if len(session.missing) else ""
     lines.append(
-        f"{counted(len(session.readings), 'reading')} by {session.readings['measurer'].nunique()} people"
-        f"{missing}: no problem found."
+        f"{counted(len(session.readings), 'reading')} by "
+        f"{session.readings['measurer'].nunique()} people{missing}: no problem found."
     )
     if again:
         lines.append(f"To take again while the child is here: {len(again)}.")

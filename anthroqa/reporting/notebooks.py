@@ -102,7 +102,9 @@ def execute(path: Path, values: Mapping[str, Any]) -> Any:
         @property
         def kernel_spec(self) -> KernelSpec:
             command = [sys.executable, "-m", "ipykernel_launcher", "-f", "{connection_file}"]
-            command.append("--log-level=ERROR")  # it warns of every local connection
+            command.append(
+                "--log-level=CRITICAL"
+            )  # its own chatter; errors of cells come by themselves
             return KernelSpec(argv=command, language="python", display_name="Python 3")
 
     try:

@@ -246,6 +246,15 @@ def test_instruments_unlike_the_references_are_named():
     assert table.loc[("B", "bias"), "note"] == ""
 
 
+def test_the_reason_for_a_state_is_the_first_part_of_its_note():
+    values = people(counts(tem=[2, 2, 2], subjects=5, seed=7))
+    frame = as_frame(values)
+    frame["instrument"] = frame["measurer"].map({"LEAD": "PORT-1", "A": "BEAM-A", "B": "PORT-1"})
+    first, second = decided(frame).loc[("A", "bias"), "note"].split("; ", maxsplit=1)
+    assert first.endswith("6 are the least to judge by")
+    assert second.startswith("measured on BEAM-A")
+
+
 def test_a_limit_without_a_source_is_told():
     row = decided({"LEAD": SMALL, "A": SMALL}, limit_source="").loc["LEAD", "repeatability"]
     assert row["note"] == "the limit has no source"
