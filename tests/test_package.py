@@ -29,8 +29,8 @@ def test_all_of_each_floor_loads(room):
     assert all(hasattr(module, name) for name in module.__all__)
 
 
-def test_importing_the_package_loads_nothing_heavy():
-    code = "import anthroqa, anthroqa.cli, sys; print(*sys.modules)"
+def test_importing_the_package_and_the_runner_of_notebooks_loads_nothing_heavy():
+    code = "import anthroqa, anthroqa.cli, anthroqa.reporting, sys; print(*sys.modules)"
     run = [sys.executable, "-c", code]
     loaded = subprocess.run(run, capture_output=True, text=True, check=True).stdout.split()
     assert not {"numpy", "pandas", "matplotlib", "scipy", "papermill"} & set(loaded)

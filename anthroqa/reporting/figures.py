@@ -12,9 +12,10 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
 
 from anthroqa.intake import Measure
-from anthroqa.reporting.wording import amount, label
+from anthroqa.reporting.wording import amount, label, number
 
 INK, BLUE, GREY = "#1a1a1a", "#0072B2", "#767676"
 _STATES = {  # state -> (marker, face, edge)
@@ -46,17 +47,35 @@ def axes(rows: Sequence[str], *, right: float = _RIGHT) -> Axes:
 
 
 def _lay_out(ax: Axes, rows: Sequence[str], x_label: str, low: float, high: float) -> None:
-    for side in ("top", "right", "left"):
-        ax.spines[side].set_visible(False)
     ax.set_ylim(len(rows) - 0.4, -0.6)
     ax.set_xlim(low, high)
-    ax.yaxis.set_visible(False)
-    ax.tick_params(labelsize=_SIZE)
-    ax.locator_params(axis="x", nbins=5)
-    ax.set_xlabel(x_label, fontsize=_SIZE, parse_math=False)
+    ax.set_axis_off()
+    _scale(ax, len(rows) - 0.4, x_label, low, high)
     ax.hlines(range(len(rows)), low, high, color="#e4e4e4", linewidth=0.6, zorder=0)
     for i, code in enumerate(rows):
         _beside(ax, -0.03, i, short(code), ha="right")
+
+
+def _scale(ax: Axes, bottom: float, x_label: str, low: float, high: float) -> None:
+    """The scale below the rows: a few round numbers, drawn plainly (an axis is slow to draw)."""
+    ticks = [
+        t
+        for t in MaxNLocator(5, steps=[1, 2, 2.5, 5, 10]).tick_values(low, high)
+        if low <= t <= high
+    ]
+    decimals = max((len(f"{t:.6g}".partition(".")[2]) for t in ticks), default=0)
+    ax.hlines(bottom, low, high, color=INK, linewidth=1, clip_on=False)
+    below = ax.get_xaxis_transform()
+    ax.vlines(ticks, -0.018, 0, color=INK, linewidth=0.8, transform=below, clip_on=False)
+    for t in ticks:
+        ax.annotate(
+            number(t, decimals), (t, 0), xycoords=below, xytext=(0, -5),
+            textcoords="offset points", ha="center", va="top", fontsize=_SIZE, color=INK,
+        )  # fmt: skip
+    ax.annotate(
+        x_label, (0.5, 0), xycoords="axes fraction", xytext=(0, -19), textcoords="offset points",
+        ha="center", va="top", fontsize=_SIZE, color=INK, parse_math=False,
+    )  # fmt: skip
 
 
 def _beside(ax: Axes, x: float, y: float, text: str, *, ha: str = "left") -> None:

@@ -13,7 +13,9 @@ import sys
 import tokenize
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
+from threading import Lock, Thread
 from typing import Any
 
 _PACKAGE = Path(__file__).resolve().parent.parent
@@ -102,26 +104,31 @@ def execute(path: Path, values: Mapping[str, Any]) -> Any:
         @property
         def kernel_spec(self) -> KernelSpec:
             command = [sys.executable, "-m", "ipykernel_launcher", "-f", "{connection_file}"]
-            command.append(
-                "--log-level=CRITICAL"
-            )  # its own chatter; errors of cells come by themselves
-            return KernelSpec(argv=command, language="python", display_name="Python 3")
+            quiet = "--log-level=CRITICAL"  # the errors of cells come by themselves
+            return KernelSpec(argv=[*command, quiet], language="python", display_name="Python 3")
+
+    def make_ready(**_: Any) -> None:
+        """Load the exporter while the kernel is at work."""
+        Thread(target=_exporter, daemon=True).start()
 
     try:
         return papermill.execute_notebook(
             str(path), None, parameters=dict(values), kernel_name="python3", language="python",
-            progress_bar=False, kernel_manager_class=ThisPython,
+            progress_bar=False, kernel_manager_class=ThisPython, on_notebook_start=make_ready,
+            shutdown_kernel="immediate",  # everything that it made is here or on the disk
         )  # fmt: skip
     except PapermillExecutionError as error:
         raise NotebookError(error.ename, error.evalue) from error
 
 
-def to_html(notebook: Any, *, title: str) -> str:
-    """One self-contained page: no script, no address outside itself, no code."""
+_loading = Lock()
+
+
+@lru_cache(maxsize=1)
+def _loaded_exporter() -> Any:
+    import nbformat
     from nbconvert import HTMLExporter
 
-    for number, cell in enumerate(notebook.cells):
-        cell["id"] = f"part-{number}"  # the injected cell has a random one
     exporter = HTMLExporter(
         template_name="template",
         extra_template_basedirs=[str(_TEMPLATES)],
@@ -130,5 +137,19 @@ def to_html(notebook: Any, *, title: str) -> str:
         exclude_output_prompt=True,
         exclude_anchor_links=True,
     )
-    html, _ = exporter.from_notebook_node(notebook, {"metadata": {"name": title}})
+    exporter.from_notebook_node(nbformat.v4.new_notebook())  # compiles the templates
+    return exporter
+
+
+def _exporter() -> Any:
+    """The exporter of every page, loaded once, by whichever thread comes first."""
+    with _loading:
+        return _loaded_exporter()
+
+
+def to_html(notebook: Any, *, title: str) -> str:
+    """One self-contained page: no script, no address outside itself, no code."""
+    for number, cell in enumerate(notebook.cells):
+        cell["id"] = f"part-{number}"  # the injected cell has a random one
+    html, _ = _exporter().from_notebook_node(notebook, {"metadata": {"name": title}})
     return html

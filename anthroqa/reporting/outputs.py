@@ -1,13 +1,10 @@
-"""How do tables and pages reach the disk: safely for a spreadsheet, and whole or not at all?"""
+"""How do tables reach the disk: unrounded, and safe to open in a spreadsheet?"""
 
 from __future__ import annotations
 
 import json
 import platform
-import shutil
-import tempfile
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -16,6 +13,7 @@ import pandas as pd
 
 import anthroqa
 from anthroqa.intake import Session
+from anthroqa.reporting.folders import whole_folder
 
 _LIBRARIES = ("matplotlib", "numpy", "pandas", "scipy")
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
@@ -66,44 +64,3 @@ def save_tables(
         (draft / "decisions.csv").write_text(csv_text(decisions), encoding="utf-8", newline="")
         text = json.dumps(record, indent=2, ensure_ascii=False) + "\n"
         (draft / "run.json").write_text(text, encoding="utf-8", newline="")
-
-
-@contextmanager
-def whole_folder(out: Path) -> Iterator[Path]:
-    """A draft folder whose files replace those of `out` together, once all are there.
-
-    If anything fails before that, `out` is as it was. Other files in `out` stay.
-    """
-    if out.exists() and not out.is_dir():
-        raise FileExistsError(f"{out.name} is a file: give the name of a folder")
-    out.parent.mkdir(parents=True, exist_ok=True)
-    draft = Path(tempfile.mkdtemp(prefix=f".{out.name}-", dir=out.parent))
-    try:
-        yield draft
-        if out.exists():
-            _replace(draft, out)
-        else:
-            draft.chmod(0o755)
-            draft.rename(out)
-    finally:
-        shutil.rmtree(draft, ignore_errors=True)
-
-
-def _replace(draft: Path, out: Path) -> None:
-    """Put every file of the draft in its place; on a failure put the earlier ones back."""
-    earlier = draft / "earlier"
-    made = sorted(p.name for p in draft.iterdir())
-    earlier.mkdir()
-    done = []
-    try:
-        for name in made:
-            if (out / name).exists():
-                (out / name).rename(earlier / name)
-            done.append(name)
-            (draft / name).rename(out / name)
-    except OSError:
-        for name in done:
-            (out / name).unlink(missing_ok=True)
-            if (earlier / name).exists():
-                (earlier / name).rename(out / name)
-        raise

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from anthroqa.reporting import notebooks
-from anthroqa.reporting.outputs import whole_folder
+from anthroqa.reporting.folders import whole_folder
 
 
 def report(session_folder: str | Path, out: str | Path, **parameters: Any) -> Path:

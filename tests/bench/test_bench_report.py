@@ -9,12 +9,17 @@ import pytest
 
 pytestmark = pytest.mark.bench
 
+# the same route, plainly: papermill, then nbconvert, in one process
 EMPTY = """
 import sys
-from pathlib import Path
-from anthroqa.reporting import notebooks
-notebook = notebooks.execute(Path(sys.argv[1]), {"x": 2})
-Path(sys.argv[2]).write_text(notebooks.to_html(notebook, title="empty"), encoding="utf-8")
+import papermill
+from nbconvert import HTMLExporter
+source, page = sys.argv[1:]
+notebook = papermill.execute_notebook(
+    source, None, parameters={"x": 2}, kernel_name="python3", progress_bar=False
+)
+html, _ = HTMLExporter(template_name="basic").from_notebook_node(notebook)
+open(page, "w", encoding="utf-8").write(html)
 """
 
 
@@ -39,7 +44,9 @@ def test_report_takes_at_most_two_and_a_half_empty_notebooks(request, tmp_path):
 
     cell = nbformat.v4.new_code_cell("x: int = 1", metadata={"tags": ["parameters"]})
     empty = tmp_path / "empty.ipynb"
-    nbformat.write(nbformat.v4.new_notebook(cells=[cell]), empty)
+    kernel = {"name": "python3", "language": "python", "display_name": "Python 3"}
+    metadata = {"kernelspec": kernel, "language_info": {"name": "python"}}
+    nbformat.write(nbformat.v4.new_notebook(cells=[cell], metadata=metadata), empty)
     script = tmp_path / "empty.py"
     script.write_text(EMPTY, encoding="utf-8")
     folder = request.config.rootpath / "sample_sessions" / "clinics_customary"
