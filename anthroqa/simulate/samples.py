@@ -1,132 +1,16 @@
-"""Sessions whose truth is known: for tests, and for the sample sessions.
-
-Nothing that judges real people imports this. A sample is drawn from a fixed seed and comes
-with a `truth.toml` of what was planted; `python -m anthroqa.simulate NAME FOLDER` redraws it.
-"""
+"""The sample sessions: invented, from fixed seeds, with a `truth.toml` of what was planted."""
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable
 from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
-import numpy.typing as npt
 
 from anthroqa.intake.steps import Step
 from anthroqa.intake.written import as_written
-
-Counts = npt.NDArray[np.int64]
-
-
-def draw(
-    true: npt.ArrayLike,
-    *,
-    tem: npt.ArrayLike,
-    bias: npt.ArrayLike = 0.0,
-    shift: npt.ArrayLike = (0.0, 0.0),
-    rng: np.random.Generator,
-) -> npt.NDArray[np.float64]:
-    """Unrounded readings, in steps: people x subjects x rounds.
-
-    Parameters
-    ----------
-    true : array, subjects
-        Where each subject really is, in steps.
-    tem : array, people
-        Repeat error of each person, in steps (normal).
-    bias : array, people or people x subjects
-        What a person adds to every reading.
-    shift : array, rounds
-        What a round adds for everybody; its length is the number of rounds.
-    """
-    true, tem, shift = (np.asarray(a, dtype=float) for a in (true, tem, shift))
-    bias = np.broadcast_to(np.asarray(bias, dtype=float).T, (len(true), len(tem))).T
-    noise = rng.normal(size=(len(tem), len(true), len(shift)))
-    return (
-        true[None, :, None] + bias[:, :, None] + tem[:, None, None] * noise + shift[None, None, :]
-    )
-
-
-def nearest(values: npt.NDArray[np.float64], mark: int = 1) -> Counts:
-    """Values in steps read to the nearest of every `mark`-th step."""
-    return (mark * np.floor(values / mark + 0.5)).astype(np.int64)
-
-
-@dataclass(slots=True, kw_only=True)
-class Sheet:
-    """The readings of one measure while a sample is drawn, and what was planted in them."""
-
-    measure: str
-    step: Step
-    people: Sequence[str]
-    subjects: Sequence[str]
-    counts: Counts  # people x subjects x rounds, as read from the display
-    group: str = ""
-    tare: Counts | None = None
-    instrument: Mapping[str, str] = field(default_factory=dict)
-    left: set[tuple[str, str, int]] = field(default_factory=set)
-    condition: dict[tuple[str, str, int], str] = field(default_factory=dict)
-    planted: list[dict[str, str | int]] = field(default_factory=list)
-
-    def at(self, person: str, subject: str, turn: int) -> tuple[int, int, int]:
-        """Where a reading stands in `counts`."""
-        return self.people.index(person), self.subjects.index(subject), turn - 1
-
-    def plant(self, kind: str, person: str, subject: str, turn: int, count: int) -> None:
-        """Write `count` where the person read something else, and keep what that was."""
-        place = self.at(person, subject, turn)
-        self.planted.append({
-            "kind": kind, "measurer": person, "subject": subject, "measure": self.measure,
-            "round": turn, "meant": as_written(int(self.counts[place]), self.step),
-            "written": as_written(count, self.step),
-        })  # fmt: skip
-        self.counts[place] = count
-
-    def rows(self) -> list[dict[str, str]]:
-        """The rows of `readings.csv`, in the order in which sheets are typed in."""
-        out = []
-        for p, person in enumerate(self.people):
-            for turn in range(self.counts.shape[2]):
-                for s, subject in enumerate(self.subjects):
-                    key = (person, subject, turn + 1)
-                    tare = (
-                        ""
-                        if self.tare is None
-                        else as_written(int(self.tare[p, s, turn]), self.step)
-                    )
-                    gone = key in self.left
-                    out.append({
-                        "group": self.group, "measurer": person, "subject": subject,
-                        "measure": self.measure, "round": str(turn + 1),
-                        "reading": "" if gone
-                        else as_written(int(self.counts[p, s, turn]), self.step),
-                        "tare": "" if gone else tare,
-                        "instrument": self.instrument.get(person, ""),
-                        "condition": "left" if gone else self.condition.get(key, ""),
-                    })  # fmt: skip
-        return out
-
-
-def _csv(rows: list[dict[str, str]], *, end: str = "\n") -> str:
-    columns = [c for c in rows[0] if any(row[c] for row in rows)]
-    return "".join(
-        ",".join(cells) + end for cells in [columns, *([r[c] for c in columns] for r in rows)]
-    )
-
-
-def _truth(seed: int, sheets: list[Sheet], staff: dict[str, str]) -> str:
-    lines = ["# What was planted in this invented session.", f"seed = {seed}", "", "[staff]"]
-    lines += [f'{code} = "{what}"' for code, what in staff.items()]
-    for planted in (p for sheet in sheets for p in sheet.planted):
-        lines += ["", "[[slip]]"]
-        lines += [
-            f"{k} = {v}" if isinstance(v, int) else f'{k} = "{v}"' for k, v in planted.items()
-        ]
-    return "\n".join(lines) + "\n"
-
+from anthroqa.simulate.readings import Counts, Sheet, csv_of, draw, nearest, truth_of
 
 _OUTREACH = """\
 title = "Spring standardisation, outreach team"
@@ -222,8 +106,8 @@ def outreach_metric(seed: int) -> dict[str, str]:
     rows = [row for s in sheets for row in s.rows()]
     return {
         "session.toml": _OUTREACH,
-        "readings.csv": _csv(rows),
-        "truth.toml": _truth(seed, sheets, staff),
+        "readings.csv": csv_of(rows),
+        "truth.toml": truth_of(seed, sheets, staff),
     }
 
 
@@ -352,8 +236,8 @@ def clinics_customary(seed: int) -> dict[str, str]:
     sheets = _clinic_sheets(seed)
     return {
         "session.toml": _CLINICS,
-        "readings.csv": _csv([row for s in sheets for row in s.rows()]),
-        "truth.toml": _truth(seed, sheets, _CLINIC_TRUTH),
+        "readings.csv": csv_of([row for s in sheets for row in s.rows()]),
+        "truth.toml": truth_of(seed, sheets, _CLINIC_TRUTH),
     }
 
 
@@ -389,7 +273,7 @@ def clinics_customary_as_typed(seed: int) -> dict[str, str]:
                 row["reading"] = f'"{row["reading"]}"'
         elif i % 97 == 5:
             row["reading"] += "  "
-    lines = _csv(rows, end="\r\n").splitlines(keepends=True)
+    lines = csv_of(rows, end="\r\n").splitlines(keepends=True)
     blank = "," * lines[0].count(",") + "\r\n"
     title = "Autumn standardisation" + blank
     lines = [title, blank, *lines[:200], blank, *lines[200:]]
@@ -397,7 +281,7 @@ def clinics_customary_as_typed(seed: int) -> dict[str, str]:
         "session.toml": _CLINICS.replace("three clinics", "three clinics, as typed"),
         "readings.csv": "\ufeff" + "".join(lines),
         "corrections.csv": "".join(corrections),
-        "truth.toml": _truth(seed, sheets, _CLINIC_TRUTH),
+        "truth.toml": truth_of(seed, sheets, _CLINIC_TRUTH),
     }
 
 
@@ -415,7 +299,3 @@ def write_sample(name: str, folder: Path) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     for file, text in make(seed).items():
         (folder / file).write_bytes(text.encode("utf-8"))
-
-
-if __name__ == "__main__":
-    write_sample(sys.argv[1], Path(sys.argv[2]))
