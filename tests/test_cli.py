@@ -140,4 +140,5 @@ def test_the_module_runs_as_the_command(outreach):
 
 def test_a_missing_folder_ends_with_2_and_names_it(tmp_path, capsys):
     assert main(["check", str(tmp_path / "autumn")]) == 2
-    assert "autumn: there is no such folder. Give the folder" in capsys.readouterr().out
+    out = capsys.readouterr().out
+    assert out.startswith("autumn:\n    there is no such folder. Give the folder")

@@ -28,15 +28,24 @@ class Problem:
     problem: str
     remedy: str
 
-    def __str__(self) -> str:
+    @property
+    def place(self) -> str:
+        """File, row and column, and what was found there."""
         place = [self.file]
         if self.row is not None:
             place.append(f"row {self.row}")
         if self.column:
             place.append(f"column {self.column}")
         found = f" found {self.found!r}:" if self.found else ""
-        text = f"{', '.join(place)}:{found} {self.problem}. {self.remedy}"
-        return "".join(c if c.isprintable() else repr(c)[1:-1] for c in text)  # one line, no codes
+        return _one_line(f"{', '.join(place)}:{found}")
+
+    def __str__(self) -> str:
+        return _one_line(f"{self.place} {self.problem}. {self.remedy}")
+
+
+def _one_line(text: str) -> str:
+    """The text without anything that would move a terminal's cursor."""
+    return "".join(c if c.isprintable() else repr(c)[1:-1] for c in text)
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:

@@ -17,7 +17,7 @@ from anthroqa.intake.problems import Problem, did_you_mean
 from anthroqa.intake.settings import Measure, Settings
 from anthroqa.intake.slips import consistent_with
 from anthroqa.intake.tables import Table
-from anthroqa.intake.written import Count, Refusal, read_count
+from anthroqa.intake.written import Count, Refusal, nearest_mark, read_count
 
 REQUIRED = ["measurer", "subject", "measure", "round", "reading"]
 OPTIONAL = ["group", "tare", "instrument", "condition", "taken_at", "retake", "note"]
@@ -169,7 +169,7 @@ def _check_range(
     entry["sound"] = False
     step = measure.step
     ends = [
-        f"{'from' if end is low else 'to'} {float(end):g} {step.unit}"
+        f"{'from' if end is low else 'to'} {nearest_mark(end, step)}"
         for end in (low, high)
         if end is not None
     ]

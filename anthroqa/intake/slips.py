@@ -9,6 +9,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 from anthroqa.intake.steps import Step, convert
+from anthroqa.intake.written import nearest_mark
 
 # (what may have happened, kind of quantity, what was meant / what was written)
 CATALOGUE: tuple[tuple[str, str, Fraction], ...] = (
@@ -26,12 +27,15 @@ CATALOGUE: tuple[tuple[str, str, Fraction], ...] = (
 def consistent_with(
     amount: Fraction, step: Step, low: Fraction | None, high: Fraction | None
 ) -> list[str]:
-    """Slips that bring an amount in the step's unit inside `low` to `high`, in words."""
+    """Slips that bring an amount in the step's unit inside `low` to `high`, in words.
+
+    Each with the mark nearest to what would have been meant.
+    """
     if low is None or high is None:
         return []
     found = []
     for slip, unit, factor in CATALOGUE:
         meant = amount * factor
         if unit in ("", step.unit) and low <= meant <= high:
-            found.append(f"{slip} (about {float(meant):.{max(1, step.decimals)}f} {step.unit})")
+            found.append(f"{slip} (near {nearest_mark(meant, step)})")
     return found

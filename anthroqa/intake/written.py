@@ -225,7 +225,7 @@ def read_count(text: str, step: Step, *, decimal_comma: bool = False) -> Count |
         )
     count = convert(amount, unit, step.unit) / step.size
     if count.denominator != 1:
-        return _off_step(terms, amount, unit, count, step)
+        return _off_step(tidy(text), terms, amount, unit, count, step)
     if count >= 2**53:
         return Refusal("the number is too large to be a reading", "Look at the paper.")
     return Count(int(count), form)
@@ -239,13 +239,16 @@ def _ambiguous_pounds(text: str) -> Refusal:
 
 
 def _off_step(
-    terms: tuple[Term, ...], amount: Fraction, unit: str, count: Fraction, step: Step
+    text: str, terms: tuple[Term, ...], amount: Fraction, unit: str, count: Fraction, step: Step
 ) -> Refusal:
     below = int(count)
     between = f"{as_written(below, step)} and {as_written(below + 1, step)}"
     if terms[0].decimal and unit == step.unit == "oz":
+        pounds, _, ounces = text.partition(".")
+        whole = pounds.isdigit() and ounces.isdigit() and int(ounces) < 16
+        meant = f" ({pounds} lb {int(ounces)} oz)" if whole else ""
         remedy = (
-            f"Marks nearby are {between}. If pounds and ounces were meant, write them "
+            f"Marks nearby are {between}. If pounds and ounces were meant{meant}, write them "
             "with their units, as in 11 lb 10 oz."
         )
     elif unit == step.unit:
@@ -279,3 +282,9 @@ def as_written(count: int, step: Step) -> str:
         whole, part = divmod(amount, 1)
         return f"{whole} {part}" if part else f"{whole}"
     return f"{float(amount):.{step.decimals}f}"
+
+
+def nearest_mark(amount: Fraction, step: Step) -> str:
+    """The mark nearest to an amount in the step's unit, as written, with its unit."""
+    mark = as_written(round(amount / step.size), step)
+    return mark if step.unit == "oz" else f"{mark} {step.unit}"

@@ -5,12 +5,13 @@ No value of a reading that is to be taken again is shown: its reader must not se
 
 from __future__ import annotations
 
+import textwrap
 import time
 from collections.abc import Iterator
 from pathlib import Path
 
 from anthroqa.decisions import take_again
-from anthroqa.intake import SessionError, read_session
+from anthroqa.intake import Problem, SessionError, read_session
 from anthroqa.reporting.wording import counted, exact, label, listed
 
 
@@ -19,8 +20,8 @@ def check(folder: str | Path) -> tuple[str, bool]:
     try:
         session = read_session(folder)
     except SessionError as error:
-        n = len(error.problems)
-        return f"{error}\n\n{counted(n, 'problem')}.", True
+        told = [_paragraph(problem) for problem in error]
+        return "\n\n".join([*told, f"{counted(len(told), 'problem')}."]), True
     again = [
         f"Take again: {label(r.measure)} of subject {r.subject} by {r.measurer}: rounds "
         f"{r.rounds} are further apart than {exact(r.limit)} {r.unit}."
@@ -42,6 +43,16 @@ def check(folder: str | Path) -> tuple[str, bool]:
     if again:
         lines.append(f"To take again while the child is here: {len(again)}.")
     return "\n".join(lines + again), bool(again)
+
+
+def _paragraph(problem: Problem) -> str:
+    """One problem for a narrow screen: where, then what is wrong and what to do."""
+    words = str(problem).removeprefix(problem.place).strip()
+    indent = " " * 4
+    return "\n".join([
+        problem.place,
+        *textwrap.wrap(words, 92, initial_indent=indent, subsequent_indent=indent),
+    ])  # fmt: skip
 
 
 def follow(folder: str | Path, *, every: float = 1.0) -> Iterator[tuple[str, bool]]:

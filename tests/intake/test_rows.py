@@ -100,16 +100,17 @@ def test_whole_rounds_are_taken_as_spreadsheets_write_them(tmp_path, text):
 @pytest.mark.parametrize(
     ("row", "found", "problem", "slips"),
     [
-        ("A,C1,weight,1,4 oz", "4 oz", "outside the range of this measure (from 112 oz to 400 oz)",
-         "kilograms written for pounds (about 141.1 oz)"),
-        ("A,C1,weight,1,11", "11", "outside the range of this measure (from 112 oz to 400 oz)",
-         "kilograms written for pounds (about 388.0 oz) or pounds written for ounces (about 176.0"),
+        ("A,C1,weight,1,4 oz", "4 oz", "(from 7 lb 0 oz to 25 lb 0 oz)",
+         "kilograms written for pounds (near 8 lb 13 oz)"),
+        ("A,C1,weight,1,11", "11", "(from 7 lb 0 oz to 25 lb 0 oz)",
+         "kilograms written for pounds (near 24 lb 4 oz) or "
+         "pounds written for ounces (near 11 lb 0 oz)"),
         ("A,C1,held,1,5", "5", "outside the range of this measure (from 7 lb to 45 lb)",
-         "kilograms written for pounds (about 11.02 lb)"),
+         "kilograms written for pounds (near 11 lb)"),
         ("A,C1,held,1,123 1/4", "123 1/4", "outside the range of this measure (from 7 lb",
-         "a decimal point left out (about 12.32 lb)"),
+         "a decimal point left out (near 12 1/4 lb)"),
         ("A,C1,held,1,5.1", "5.1", "it is not on a mark of this instrument",
-         "kilograms written for pounds (about 11.24 lb)"),
+         "kilograms written for pounds (near 11 1/4 lb)"),
     ],
 )  # fmt: skip
 def test_a_reading_outside_the_range_names_the_slips_it_fits(tmp_path, row, found, problem, slips):

@@ -229,7 +229,7 @@ AS_TYPED = [
     (462, "21 3/0", "3/0 divides by zero", "Look at the paper and type the mark again."),
     (579, "-28 3/4", "a reading cannot be negative", "without the minus sign."),
     (936, "194,1/4", "cannot be read as a number of marks", "Look at the paper and type it again"),
-    (1087, "56.7", "one every 1/4 lb", "kilograms written for pounds (about 125.00 lb)"),
+    (1087, "56.7", "one every 1/4 lb", "kilograms written for pounds (near 125 lb)"),
 ]
 
 

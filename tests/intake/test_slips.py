@@ -14,16 +14,16 @@ MILLIMETRE = Step(Fraction(1, 10), "cm")
     ("amount", "step", "low", "high", "slips"),
     [
         # 56.7 / 0.45359237 = 125.002; by hand from the pound of 1959
-        ("56.7", QUARTER, 80, 400, ["kilograms written for pounds (about 125.00 lb)"]),
+        ("56.7", QUARTER, 80, 400, ["kilograms written for pounds (near 125 lb)"]),
         # 4.2 kg = 4.2 / 0.45359237 lb = 9.25942 lb = 148.151 oz
-        ("4.2", OUNCE, 112, 400, ["kilograms written for pounds (about 148.2 oz)"]),
-        ("11", OUNCE, 120, 400, ["kilograms written for pounds (about 388.0 oz)",
-                                 "pounds written for ounces (about 176.0 oz)"]),
-        ("22", TENTH, 3, 12, ["pounds written for kilograms (about 10.0 kg)"]),
-        ("61", EIGHTH, 20, 40, ["centimetres written for inches (about 24.016 in)"]),
-        ("24", MILLIMETRE, 45, 110, ["inches written for centimetres (about 61.0 cm)"]),
-        ("735", MILLIMETRE, 45, 110, ["a decimal point left out (about 73.5 cm)"]),
-        ("7.35", MILLIMETRE, 45, 110, ["a decimal point slipped (about 73.5 cm)"]),
+        ("4.2", OUNCE, 112, 400, ["kilograms written for pounds (near 9 lb 4 oz)"]),
+        ("11", OUNCE, 120, 400, ["kilograms written for pounds (near 24 lb 4 oz)",
+                                 "pounds written for ounces (near 11 lb 0 oz)"]),
+        ("22", TENTH, 3, 12, ["pounds written for kilograms (near 10.0 kg)"]),
+        ("61", EIGHTH, 20, 40, ["centimetres written for inches (near 24 in)"]),
+        ("24", MILLIMETRE, 45, 110, ["inches written for centimetres (near 61.0 cm)"]),
+        ("735", MILLIMETRE, 45, 110, ["a decimal point left out (near 73.5 cm)"]),
+        ("7.35", MILLIMETRE, 45, 110, ["a decimal point slipped (near 73.5 cm)"]),
         ("5000", MILLIMETRE, 45, 110, []),
     ],
     ids=lambda value: str(value)[:24],
@@ -42,7 +42,7 @@ def test_without_both_ends_of_a_range_no_slip_is_named(low, high):
 def test_the_ends_of_the_range_belong_to_it():
     ten = Fraction(10)
     assert consistent_with(Fraction(100), MILLIMETRE, ten, ten) == [
-        "a decimal point left out (about 10.0 cm)"
+        "a decimal point left out (near 10.0 cm)"
     ]
 
 

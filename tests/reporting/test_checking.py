@@ -29,15 +29,23 @@ def test_problems_are_counted(samples, tmp_path):
     assert listing.endswith("8 problems.")
 
 
-def test_following_looks_again_only_when_a_file_changes(samples, tmp_path):
+def test_following_looks_again_only_when_a_file_changes(samples, tmp_path, monkeypatch):
     folder = tmp_path / "typed"
     shutil.copytree(samples / "outreach_metric", folder)
-    looks = follow(folder, every=0.0)
-    first, _ = next(looks)
     text = (folder / "readings.csv").read_text(encoding="utf-8")
     typo = text.replace("LEAD,C1,length,1,78.1", "LEAD,C1,length,1,x")
-    (folder / "readings.csv").write_text(typo, encoding="utf-8")
+    slept = []
+
+    def sleep(seconds):
+        slept.append(seconds)
+        if len(slept) == 3:
+            (folder / "readings.csv").write_text(typo, encoding="utf-8")
+
+    monkeypatch.setattr("anthroqa.reporting.checking.time.sleep", sleep)
+    looks = follow(folder, every=0.5)
+    first, _ = next(looks)
     second, attention = next(looks)
+    assert slept == [0.5, 0.5, 0.5]
     assert "found 'x'" in second
     assert "found 'x'" not in first
     assert attention
