@@ -15,6 +15,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from threading import Lock, Thread
 from typing import Any
 
@@ -98,27 +99,31 @@ def execute(path: Path, values: Mapping[str, Any]) -> Any:
     from jupyter_client.manager import AsyncKernelManager
     from papermill.exceptions import PapermillExecutionError
 
-    class ThisPython(AsyncKernelManager):
-        """A kernel of the Python that is running, whatever else is installed."""
+    with TemporaryDirectory(prefix="anthroqa-", ignore_cleanup_errors=True) as settings:
 
-        @property
-        def kernel_spec(self) -> KernelSpec:
-            command = [sys.executable, "-m", "ipykernel_launcher", "-f", "{connection_file}"]
-            quiet = "--log-level=CRITICAL"  # the errors of cells come by themselves
-            return KernelSpec(argv=[*command, quiet], language="python", display_name="Python 3")
+        class ThisPython(AsyncKernelManager):
+            """A kernel of the Python that is running, with nobody's settings of their own."""
 
-    def make_ready(**_: Any) -> None:
-        """Load the exporter while the kernel is at work."""
-        Thread(target=_exporter, daemon=True).start()
+            @property
+            def kernel_spec(self) -> KernelSpec:
+                command = [sys.executable, "-m", "ipykernel_launcher", "-f", "{connection_file}"]
+                command += [f"--ipython-dir={settings}"]
+                command += ["--log-level=CRITICAL"]  # the errors of cells come by themselves
+                return KernelSpec(argv=command, language="python", display_name="Python 3")
 
-    try:
-        return papermill.execute_notebook(
-            str(path), None, parameters=dict(values), kernel_name="python3", language="python",
-            progress_bar=False, kernel_manager_class=ThisPython, on_notebook_start=make_ready,
-            shutdown_kernel="immediate",  # everything that it made is here or on the disk
-        )  # fmt: skip
-    except PapermillExecutionError as error:
-        raise NotebookError(error.ename, error.evalue) from error
+        def make_ready(**_: Any) -> None:
+            """Load the exporter while the kernel is at work."""
+            Thread(target=_exporter, daemon=True).start()
+
+        try:
+            return papermill.execute_notebook(
+                str(path), None, parameters=dict(values), kernel_name="python3",
+                language="python", progress_bar=False, kernel_manager_class=ThisPython,
+                on_notebook_start=make_ready,
+                shutdown_kernel="immediate",  # everything that it made is here or on the disk
+            )  # fmt: skip
+        except PapermillExecutionError as error:
+            raise NotebookError(error.ename, error.evalue) from error
 
 
 _loading = Lock()

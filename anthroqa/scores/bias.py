@@ -46,7 +46,11 @@ def figures(cube: Cube, confidence: float) -> list[Figures]:
         _from_others(cube, confidence),
         Figures(
             statistic="rms_error", unit=unit, estimate=np.sqrt(bias.mean**2 + tem**2),
-            note=join(why, notes(n, (np.isnan(tem), "no subject was read twice"))), **shared,
+            note=join(why, notes(
+                n,
+                (np.isnan(tem), "no subject was read twice"),
+                (~np.isnan(bias.mean), "no interval: see those of its two parts"),
+            )), **shared,
         ),
     ]  # fmt: skip
 

@@ -67,7 +67,12 @@ def figures(cube: Cube, confidence: float) -> list[Figures]:
     spread = ratio(
         ratio(w.readings * squares - total**2, w.readings), w.readings - 1
     )  # n - 1: one mean is taken out
-    flat = notes(n, (w.df == 0, "no subject was read twice"), (spread == 0, "all readings equal"))
+    flat = notes(
+        n,
+        (w.df == 0, "no subject was read twice"),
+        (spread == 0, "all readings are equal"),
+        (True, "no interval: it moves with the spread of these subjects"),
+    )
     return [
         Figures(
             statistic="within_tem", unit=cube.measure.step.unit,

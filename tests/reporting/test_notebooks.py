@@ -44,6 +44,19 @@ def test_the_kernel_is_this_python_and_its_exception_keeps_its_name(tmp_path):
     assert caught.value.kind == "KeyError"
 
 
+def test_nobodys_own_settings_reach_the_kernel(samples, tmp_path):
+    startup = tmp_path / "profile_default" / "startup"
+    startup.mkdir(parents=True)
+    (startup / "00.py").write_text("import sys\nsys.modules['anthroqa'] = None", encoding="utf-8")
+    done = subprocess.run(
+        [sys.executable, "-m", "anthroqa", "report", str(samples / "outreach_metric"),
+         "--out", str(tmp_path / "out")],
+        env=os.environ | {"IPYTHONDIR": str(tmp_path)}, capture_output=True, text=True,
+    )  # fmt: skip
+    assert done.stderr == ""
+    assert done.returncode == 0
+
+
 def test_in_a_checkout_the_notebooks_beside_the_package_are_used(request):
     path = notebooks.notebook_path("session_report")
     assert path == request.config.rootpath / "notebooks" / "session_report.ipynb"

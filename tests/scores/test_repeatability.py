@@ -127,5 +127,5 @@ def test_reliability_is_one_less_the_share_of_squares():
 def test_reliability_of_equal_readings_is_blank_and_of_equal_repeats_is_one():
     flat = figures_of({"A": [[7, 7], [7, 7]]}).loc["A", "reliability"]
     assert np.isnan(flat["estimate"])
-    assert flat["note"] == "all readings equal"
+    assert flat["note"] == "all readings are equal"
     assert figures_of({"A": [[7, 7], [8, 8]]}).loc["A", "reliability"]["estimate"] == 1
