@@ -12,6 +12,8 @@ from anthroqa.reporting import wording
 from anthroqa.reporting.html import Html, bullets, heading, paragraph
 from anthroqa.reporting.wording import label
 
+_CROWD = 20  # people in one line before they are only counted
+
 
 def opening(
     session: Session, scores: pd.DataFrame, decisions: pd.DataFrame, residuals: pd.DataFrame
@@ -116,8 +118,7 @@ def _by_state(session: Session, decisions: pd.DataFrame, measure: Measure) -> It
         asked = wording.question(rows.iloc[0], session)
         yield paragraph(f"{asked[0].upper()}{asked[1:]}:")
         yield bullets([
-            f"{sign} {state}{reason}: "
-            + "; ".join(wording.with_help(row, measure) for row in some.itertuples())
+            f"{sign} {state}{reason}: {_people(some, measure)}"
             for state, sign in wording.STATE_SIGNS.items()
             for reason, some in _reasons(rows[rows["state"] == state], measure)
         ], signed=True)  # fmt: skip
@@ -127,6 +128,13 @@ def _by_state(session: Session, decisions: pd.DataFrame, measure: Measure) -> It
             f"{wording.listed(unlike)} did not use the instrument of {session.reference}: their "
             "differences hold what the instruments differ by."
         )
+
+
+def _people(rows: pd.DataFrame, measure: Measure) -> str:
+    """Each person with their figure; of a crowd that is not over a limit only how many they are."""
+    if len(rows) > _CROWD and rows["state"].iloc[0] != "over limit":
+        return f"{len(rows)} people, each with figure and interval in the sections below"
+    return "; ".join(wording.with_help(row, measure) for row in rows.itertuples())
 
 
 def _reasons(rows: pd.DataFrame, measure: Measure) -> Iterator[tuple[str, pd.DataFrame]]:

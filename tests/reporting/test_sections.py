@@ -143,3 +143,12 @@ def test_few_or_many_staff_fit_every_figure(people):
     codes = [f"person number {i}" for i in range(people)]
     text = pages(session_of(frame(pairs(codes, 6)), reference=codes[0], **LIMITS))
     assert codes[-1] in text["repeatability"]
+
+
+def test_a_crowd_is_counted_and_whoever_is_over_is_named():
+    codes = [f"P{i:02}" for i in range(30)]
+    rows = pairs(codes, 8)
+    rows = [(*r[:3], r[3] + 3) if (r[0], r[2]) == ("P07", 2) else r for r in rows]
+    text = pages(session_of(frame(rows), reference="P00", **LIMITS))["opening"]
+    assert re.search(r"\d\d people, each with figure and interval in the sections below", text)
+    assert "over limit: P07" in text
