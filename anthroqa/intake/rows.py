@@ -182,9 +182,8 @@ def _check_range(
 
 
 def check_codes(
-    entries: list[Entry], measures: Mapping[str, Measure], reference: str | None,
-    problems: list[Problem],
-) -> None:  # fmt: skip
+    entries: list[Entry], reference: str | None, described_in: str, problems: list[Problem]
+) -> None:
     """Codes that may be one person or child typed in two ways; the reference; the groups."""
     for column in ("measurer", "subject", "group", "instrument"):
         rows = defaultdict(list)
@@ -206,7 +205,7 @@ def check_codes(
         if column == "measurer" and reference is not None and reference not in rows and rows:
             hint = did_you_mean(reference, rows)
             problems.append(Problem(
-                file="session.toml", row=None, column="reference", found=reference,
+                file=described_in, row=None, column="reference", found=reference,
                 problem="no reading is by this measurer",
                 remedy=f"{hint}Name the measurer whose readings are the comparison.",
             ))  # fmt: skip

@@ -209,7 +209,8 @@ def _build(
         checks.count_readings(
             entries, matched, measures, problems, decimal_comma=table.decimal_comma
         )
-        checks.check_codes(entries, measures, settings.reference, problems)
+        described_in = "measures" if table.file == "frame" else "session.toml"
+        checks.check_codes(entries, settings.reference, described_in, problems)
         checks.check_repeats(entries, problems)
         checks.check_forms(entries, measures, problems)
         checks.check_sums(entries, measures, problems)

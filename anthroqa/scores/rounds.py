@@ -83,7 +83,11 @@ def group_figures(cube: Cube, confidence: float) -> list[Figures]:
 def _less_shift(
     cube: Cube, difference: Array, both: Flags, confidence: float, reason: str
 ) -> Figures:
-    """Within TEM after the mean shift of the others, on the same subjects, is taken out."""
+    """Within TEM after the mean shift of the others, on the same subjects, is taken out.
+
+    The others' shift has an error of its own: with n subjects and M others it adds about
+    1 / (n M) to the square, 3 % with ten subjects and three others.
+    """
     w = within(cube)
     of_others, n_others = cube.others(difference, both)
     usable = both & (n_others > 0) & w.used[:, :, None]

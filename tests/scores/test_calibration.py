@@ -1,10 +1,12 @@
 """Intervals cover the truth as often as they say, in sessions drawn with a fine step."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 from scipy import stats
-from strategies import side_by_side
+from strategies import as_session, side_by_side
 
 import anthroqa
 from anthroqa.simulate import draw, nearest
@@ -55,3 +57,52 @@ def test_the_t_of_a_bias_rejects_the_truth_at_its_rate(figures):
     p = 0.05
     centred = 2 * stats.t.sf(abs((rows["estimate"] - BIAS) / error), SUBJECTS - 1)
     assert abs((centred < p).mean() - p) < 4 * np.sqrt(p * (1 - p) / SESSIONS)
+
+
+STAFF, N = 4, 10  # beside a lead, each session on its own subjects
+
+
+@pytest.fixture(scope="module")
+def shifted() -> pd.DataFrame:
+    """Figures of 500 sessions in which everybody reads one TEM higher in round 2."""
+    rng = np.random.default_rng(20261125)
+    who = ["LEAD", *(f"P{i}" for i in range(STAFF))]
+    one = as_session({p: [[0, 0]] for p in who}, reference="LEAD")
+    tables = []
+    for _ in range(500):
+        truth = rng.uniform(6000, 9000, N)
+        counts = nearest(draw(truth, tem=[TEM] * (1 + STAFF), shift=(0.0, TEM), rng=rng))
+        p, s, r = np.indices(counts.shape).reshape(3, -1)
+        readings = pd.DataFrame({
+            "measurer": np.array(who)[p], "subject": "S" + pd.Series(s).astype(str),
+            "measure": "length", "round": r + 1, "count": counts.reshape(-1),
+        })  # fmt: skip
+        names = ["within_tem", "within_tem_less_shift", "own_round_shift", "round_shift"]
+        tables.append(anthroqa.score(replace(one, readings=readings), only=names))
+    return pd.concat(tables)
+
+
+def covered(rows: pd.DataFrame, truth: float) -> float:
+    return float(((rows["lower"] <= truth) & (truth <= rows["upper"])).mean())
+
+
+def test_taking_out_a_shift_gives_the_tem_back_but_for_the_error_of_the_shift(shifted):
+    plain = shifted[shifted["statistic"] == "within_tem"]
+    less = shifted[(shifted["statistic"] == "within_tem_less_shift")]
+    staff = less[less["measurer"] != "LEAD"]
+    assert covered(plain, TEM) < 0.80  # what the shift does if it is left in
+    assert covered(less, TEM) > 0.90 - 0.03
+    # the shift is known from the others' N (STAFF - 1) differences: 1 / (N (STAFF - 1)) is added
+    expected = TEM**2 * (1 + 1 / (N * (STAFF - 1)))
+    squares = staff["estimate"] ** 2
+    # people of one session share part of the shift: sessions are what is independent
+    error = squares.to_numpy().reshape(-1, STAFF).mean(axis=1).std(ddof=1) / np.sqrt(500)
+    assert abs(squares.mean() - expected) < 4 * error
+    assert abs(squares.mean() - TEM**2) > error
+
+
+def test_shifts_are_covered_as_often_as_they_say(shifted):
+    for statistic, truth in (("own_round_shift:2", 0.0), ("round_shift:2", TEM)):
+        rows = shifted[shifted["statistic"] == statistic]
+        band = 4 * np.sqrt(0.9 * 0.1 / 500)
+        assert abs(covered(rows, truth) - 0.9) < band
