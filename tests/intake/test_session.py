@@ -202,7 +202,7 @@ def test_the_measures_and_reference_of_a_frame_are_checked_as_those_of_a_file():
     with pytest.raises(SessionError) as caught:
         Session.from_frame(FRAME, measures=measures, reference="B")
     assert {(p.file, p.column) for p in caught.value} == {
-        ("measures", "measure.mass.limit"), ("session.toml", "reference"),
+        ("measures", "measure.mass.limit"), ("measures", "reference"),
     }  # fmt: skip
     session = Session.from_frame(FRAME, measures=MASS, reference="A")
     assert session.reference == "A"
