@@ -24,6 +24,7 @@ from anthroqa.intake import Measure, Session
 WITHIN, OVER, NOT_SETTLED, NOT_JUDGED = "within limit", "over limit", "not settled", "not judged"
 STATES = (WITHIN, OVER, NOT_SETTLED, NOT_JUDGED)
 TOO_NEAR = "too near the limit to settle"
+UNSOURCED = "the limit has no source"
 UNDER_A_STEP = (
     "the repeat error is under one step: rounding hides part of it, so its interval cannot be "
     "trusted here"
@@ -156,6 +157,8 @@ def _bias(row, measure: Measure, why: str) -> Decision:
     limit = _amount(measure.limit_bias)
     enough = row.subjects >= LEAST_SUBJECTS
     too_few = f"{row.subjects} common subjects, and {LEAST_SUBJECTS} are the least to judge by"
+    if row.subjects == 0:
+        too_few = row.note  # why there is none
     more = None
     if limit is not None and row.upper > row.lower:
         more = more_for_mean(
@@ -196,7 +199,7 @@ def _decision(
     row, measure: Measure, question: str, limit: float | None, state: str, more: int | None,
     *why: str,
 ) -> Decision:  # fmt: skip
-    unsourced = "the limit has no source" if limit is not None and not measure.limit_source else ""
+    unsourced = UNSOURCED if limit is not None and not measure.limit_source else ""
     return Decision(
         measure=measure.name, measurer=row.measurer, question=question,
         statistic=row.statistic, estimate=row.estimate, lower=row.lower, upper=row.upper,

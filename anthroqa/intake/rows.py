@@ -199,8 +199,8 @@ def check_codes(
                 problems.append(_problem(
                     rows[code][0], column, code,
                     f"this code differs from {usual!r} only in case or leading zeros",
-                    f"Write {usual!r} in all {len(rows[code])} rows if it is the same; "
-                    "else choose codes that differ more.",
+                    f"Write {usual!r} wherever this code stands if it is the same; else choose "
+                    "codes that differ more.",
                 ))  # fmt: skip
         if column == "measurer" and reference is not None and reference not in rows and rows:
             hint = did_you_mean(reference, rows)

@@ -44,6 +44,9 @@ class Session:
         Rows without a reading: `measurer, subject, measure, round, row, why`.
     corrections : pandas.DataFrame
         What was changed: `measurer, subject, measure, round, written, corrected, reason, by`.
+    absent : pandas.DataFrame
+        Rounds that a measurer has no row for, of subjects that they measured in another:
+        `measurer, subject, measure, round`.
     notices : tuple of (file, text)
         What was passed over without changing a meaning.
     unused : tuple of str
@@ -63,6 +66,7 @@ class Session:
     readings: pd.DataFrame
     missing: pd.DataFrame
     corrections: pd.DataFrame
+    absent: pd.DataFrame
     notices: tuple[tuple[str, str], ...] = ()
     unused: tuple[str, ...] = ()
     files: Mapping[str, str] = field(default_factory=dict)
@@ -235,10 +239,12 @@ def _build(
         readings=readings,
         missing=_missing(entries, matched),
         corrections=_corrections(entries, matched),
+        absent=_absent(entries),
         notices=(
             *table.notices,
             *(corrections.notices if corrections else ()),
             *_handled(readings, table.file, settings.handling_cap),
+            *_name_like(readings, table.file),
         ),
         unused=tuple(table.unused),
         files=files,
@@ -283,6 +289,19 @@ def _corrections(entries: list[checks.Entry], matched: Mapping[int, Correction])
     return pd.DataFrame(frame)
 
 
+def _absent(entries: list[checks.Entry]) -> pd.DataFrame:
+    """Rounds of the measure without a row, for each person and subject with another round."""
+    rows = pd.DataFrame({c: [e[c] for e in entries] for c in KEY})
+    rounds = rows[["measure", "round"]].drop_duplicates()
+    pairs = rows[["measurer", "subject", "measure"]].drop_duplicates()
+    wanted = pairs.merge(rounds, on="measure")
+    found = wanted.merge(rows.drop_duplicates(), on=list(KEY), how="left", indicator=True)
+    gone = found[found["_merge"] == "left_only"]
+    return gone.sort_values(["measure", "measurer", "subject", "round"])[list(KEY)].reset_index(
+        drop=True
+    )
+
+
 def _handled(readings: pd.DataFrame, file: str, cap: int | None) -> list[tuple[str, str]]:
     if cap is None:
         return []
@@ -291,3 +310,13 @@ def _handled(readings: pd.DataFrame, file: str, cap: int | None) -> list[tuple[s
         (file, f"subject {subject} was handled {n} times for {measure}; the cap is {cap}")
         for (subject, measure), n in times[times > cap].items()
     ]
+
+
+def _name_like(readings: pd.DataFrame, file: str) -> list[tuple[str, str]]:
+    """Codes of people that look like a first and a last name; no code is shown."""
+    codes = readings["measurer"].drop_duplicates()
+    n = int(codes.str.fullmatch(r"[^\W\d_][^\W\d_.'-]+(?: [^\W\d_][^\W\d_.'-]+)+").sum())
+    what = (
+        "code of a measurer looks like a name" if n == 1 else "codes of measurers look like names"
+    )
+    return [(file, f"{n} {what}: use codes, and keep the list of names apart")] if n else []

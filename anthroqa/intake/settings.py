@@ -50,6 +50,7 @@ class Measure:
     limit_pair: Fraction | None = None
     whole_mark: Fraction | None = None
     limit_source: str = ""
+    typed: Mapping[str, str] = field(default_factory=dict)  # amounts as the program wrote them
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,9 +108,9 @@ def read_settings(text: str, file: str) -> tuple[Settings, list[Problem]]:
         at = re.search(r"at line (\d+)", str(error))
         return Settings(), [Problem(
             file=file, row=int(at.group(1)) if at else None, column="", found="",
-            problem=f"this is not valid TOML ({error})",
+            problem="this line cannot be read",
             remedy='Texts need quotation marks, as in recorded_to = "1 oz"; a key stands '
-            "once in its table.",
+            f"once in its table. (In the words of TOML: {error}.)",
         )]  # fmt: skip
     notes = _Notebook(file, text)
     notes.unknown("", raw, _SESSION_KEYS)
@@ -229,6 +230,7 @@ def _measure(notes: _Notebook, name: str, table: Mapping[str, Any]) -> Measure |
         low=low,
         high=high,
         limit_source=_text(notes, table, "limit_source", prefix),
+        typed={key: str(table[key]).strip() for key in amounts},
         **amounts,  # type: ignore[arg-type]
     )
 

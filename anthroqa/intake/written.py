@@ -135,9 +135,20 @@ def _not_a_number(text: str) -> Refusal:
             "a decimal comma cannot be told from a column separator here",
             "Write a decimal point, or save the file with semicolons between columns.",
         )
-    if _DATE.fullmatch(text):
+    if re.fullmatch(r"-+|\?+|[^\W\d_]+(?: [^\W\d_]+)*[.!]?", text) and not _DATE.fullmatch(text):
         return Refusal(
-            "this is a date: a spreadsheet turns a fraction such as 3/8 into one",
+            "this is a word and not a reading",
+            "If nothing was read, leave the cell empty and put the word in the column condition "
+            f"or note; else {again[0].lower()}{again[1:]}.",
+        )
+    if re.fullmatch(r"\d+ *(?:lbs?|pounds?)\.?[ ,]*\d+", text, re.IGNORECASE):
+        return Refusal(
+            "the unit of the second number is missing",
+            "Write pounds and ounces with their units, as in 11 lb 10 oz.",
+        )
+    if re.fullmatch(r"\d{1,2}:\d{2}(?::\d{2})?", text) or _DATE.fullmatch(text):
+        return Refusal(
+            "this is a date or a time: a spreadsheet turns a fraction such as 3/8 into one",
             f"{again}, after setting the column's format to Text; write 3/8 as 0 3/8.",
         )
     return Refusal(
@@ -209,7 +220,7 @@ def read_count(text: str, step: Step, *, decimal_comma: bool = False) -> Count |
     if len(terms) == 2:
         quantity = _pounds_and_ounces(terms)
         if isinstance(quantity, Refusal):
-            return quantity
+            return _not_a_number(tidy(text)) if terms[1].unit is None else quantity
         amount, unit = quantity
         form = "pounds"
     else:

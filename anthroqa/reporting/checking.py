@@ -12,7 +12,7 @@ from pathlib import Path
 
 from anthroqa.decisions import take_again
 from anthroqa.intake import Problem, SessionError, read_session
-from anthroqa.reporting.wording import counted, exact, label, listed
+from anthroqa.reporting.wording import counted, label, limit_of, listed
 
 
 def check(folder: str | Path) -> tuple[str, bool]:
@@ -24,7 +24,7 @@ def check(folder: str | Path) -> tuple[str, bool]:
         return "\n\n".join([*told, f"{counted(len(told), 'problem')}."]), True
     again = [
         f"Take again: {label(r.measure)} of subject {r.subject} by {r.measurer}: rounds "
-        f"{r.rounds} are further apart than {exact(r.limit)} {r.unit}."
+        f"{r.rounds} are further apart than {limit_of(session.measures[r.measure], 'limit_pair')}."
         for r in take_again(session).itertuples()
     ]
     unlimited = [label(n) for n, m in session.measures.items() if m.limit_pair is None]
@@ -33,15 +33,20 @@ def check(folder: str | Path) -> tuple[str, bool]:
         lines.append(f"Columns not used: {listed(session.unused)}.")
     if unlimited:
         lines.append(
-            f"No limit_pair is set for {listed(unlimited)}: readings to take again cannot be named."
+            f"No limit_pair is set for {listed(unlimited)}: if the program has a rule for taking "
+            "readings again, write it into session.toml."
         )
-    missing = f", {len(session.missing)} missing" if len(session.missing) else ""
+    lost = len(session.missing) + len(session.absent)
+    missing = f", {lost} missing" if lost else ""
+    people = counted(session.readings["measurer"].nunique(), "person", "people")
     lines.append(
-        f"{counted(len(session.readings), 'reading')} by "
-        f"{session.readings['measurer'].nunique()} people{missing}: no problem found."
+        f"{counted(len(session.readings), 'reading')} by {people}{missing}, read without a problem."
     )
     if again:
-        lines.append(f"To take again while the child is here: {len(again)}.")
+        lines.append(
+            f"To take again while the child is here: {len(again)}. Take both rounds again without "
+            "showing the first readings, and write 1 in the column retake; figures keep the first."
+        )
     return "\n".join(lines + again), bool(again)
 
 

@@ -6,7 +6,7 @@ colour alone) and use three inks of the Okabe-Ito palette.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 import numpy as np
 import pandas as pd
@@ -15,7 +15,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
 from anthroqa.intake import Measure
-from anthroqa.reporting.wording import amount, label, number
+from anthroqa.reporting.wording import ODD, amount, exact, label, number
 
 INK, BLUE, GREY = "#1a1a1a", "#0072B2", "#767676"
 _STATES = {  # state -> (marker, face, edge)
@@ -30,8 +30,8 @@ _LONGEST = 14
 
 
 def short(code: str) -> str:
-    """A code cut to what fits beside a plot."""
-    return code if len(code) <= _LONGEST else code[: _LONGEST - 1] + "\u2026"
+    """A code cut in its middle to what fits beside a plot: codes differ at their ends."""
+    return code if len(code) <= _LONGEST else code[:5] + "\u2026" + code[6 - _LONGEST :]
 
 
 def axes(rows: Sequence[str], *, right: float = _RIGHT) -> Axes:
@@ -66,7 +66,8 @@ def _scale(ax: Axes, bottom: float, x_label: str, low: float, high: float) -> No
     decimals = max((len(f"{t:.6g}".partition(".")[2]) for t in ticks), default=0)
     ax.hlines(bottom, low, high, color=INK, linewidth=1, clip_on=False)
     below = ax.get_xaxis_transform()
-    ax.vlines(ticks, -0.018, 0, color=INK, linewidth=0.8, transform=below, clip_on=False)
+    height = ax.get_position().height * ax.figure.get_size_inches()[1]
+    ax.vlines(ticks, -0.05 / height, 0, color=INK, linewidth=0.8, transform=below, clip_on=False)
     for t in ticks:
         ax.annotate(
             number(t, decimals), (t, 0), xycoords=below, xytext=(0, -5),
@@ -107,6 +108,15 @@ def _intervals(ax: Axes, rows: pd.DataFrame, low: float, high: float, measure: M
             y[mine], some["lower"].clip(lower=low), some["upper"].clip(upper=high),
             color=edge, linewidth=1.4, zorder=2,
         )  # fmt: skip
+        for ends, edge_of, arrow in (
+            (some["upper"] > high, high, 5),
+            (some["lower"] < low, low, 4),
+        ):
+            at = y[mine][ends.to_numpy()]  # where the interval goes on beyond the scale
+            ax.plot(
+                [edge_of] * len(at), at, marker=arrow, markersize=5, color=edge,
+                linestyle="none", zorder=2, clip_on=False,
+            )  # fmt: skip
         on = some["estimate"].between(low, high).to_numpy()
         ax.plot(
             some["estimate"][on], y[mine][on], marker=marker, markerfacecolor=face,
@@ -129,14 +139,19 @@ def _intervals(ax: Axes, rows: pd.DataFrame, low: float, high: float, measure: M
         )  # fmt: skip
 
 
-def findings(rows: pd.DataFrame, measure: Measure, ax: Axes | None = None) -> Axes:
+def findings(
+    rows: pd.DataFrame,
+    measure: Measure,
+    marked: Collection[str] = (),
+    ax: Axes | None = None,
+) -> Axes:
     """Each person's figure and interval against the limit.
 
     `rows` are decisions of one measure and one question. Repeat errors start at zero;
     differences lie around it, with the limit on both sides. What lies beyond the scale is
-    drawn at its edge as an arrow with its value.
+    drawn at its edge as an arrow with its value. People in `marked` have an odd reading.
     """
-    codes = list(rows["measurer"])
+    codes = [who + (ODD if who in marked else "") for who in rows["measurer"]]
     repeat = bool((rows["question"] == "repeatability").all())
     limit = rows["limit"].iloc[0]
     sizes = rows[["estimate", "lower", "upper"]].abs().to_numpy()
@@ -151,7 +166,7 @@ def findings(rows: pd.DataFrame, measure: Measure, ax: Axes | None = None) -> Ax
     if not repeat:
         _limit(ax, 0, "", style="-", color=GREY)
     if limit == limit:
-        text = f"limit {limit:.6g}"
+        text = f"limit {exact(limit)}"
         _limit(ax, limit, text)
         if not repeat:
             _limit(ax, -limit, text)
@@ -167,7 +182,8 @@ def distances(rows: pd.DataFrame, measure: Measure, ax: Axes | None = None) -> A
     """Every reading's distance from its subject's consensus, a line a person.
 
     `rows` are residuals of one measure. Odd rounds are circles, even rounds triangles;
-    a far reading is a square with its subject beside it.
+    a far reading is a square, or an arrow beyond the scale, with its subject and distance
+    beside it.
     """
     codes = list(dict.fromkeys(rows["measurer"]))
     near = rows.loc[~rows["far"], "residual"].abs().max()
@@ -184,14 +200,19 @@ def distances(rows: pd.DataFrame, measure: Measure, ax: Axes | None = None) -> A
         )  # fmt: skip
     for i, code in enumerate(codes):
         far = rows[rows["far"] & (rows["measurer"] == code)]
-        ax.plot(
-            far["residual"].clip(-high, high), [i] * len(far), marker="s", markersize=5,
-            color=INK, linestyle="none", clip_on=False,
-        )  # fmt: skip
-        names = list(dict.fromkeys(far["subject"]))
-        if names:
-            more = f" +{len(names) - 1}" if len(names) > 1 else ""
-            _beside(ax, 1.03, i, f"\u25a0 {short(names[0])}{more}")
+        if far.empty:
+            continue
+        for sign, arrow in ((1, ">"), (-1, "<"), (0, "s")):
+            beyond = np.sign(far["residual"]) * (far["residual"].abs() > high)
+            at = far.loc[beyond == sign, "residual"].clip(-high, high)
+            ax.plot(
+                at, [i] * len(at), marker=arrow, markersize=6 if sign else 5, color=INK,
+                linestyle="none", clip_on=False,
+            )  # fmt: skip
+        worst = far.loc[far["residual"].abs().idxmax()]
+        more = f" +{len(far) - 1}" if len(far) > 1 else ""
+        away = amount(worst["residual"], measure, signed=True)
+        _beside(ax, 1.04, i, f"{short(worst['subject'])} {away}{more}")
     return ax
 
 
@@ -226,7 +247,7 @@ def alt_findings(rows: pd.DataFrame, measure: Measure) -> str:
     """What the plot of findings shows, in one sentence."""
     what = "Repeat error" if (rows["question"] == "repeatability").all() else "Difference"
     limit = rows["limit"].iloc[0]
-    against = f" against a limit of {limit:.6g} {rows['unit'].iloc[0]}" if limit == limit else ""
+    against = f" against a limit of {exact(limit)} {rows['unit'].iloc[0]}" if limit == limit else ""
     parts = []
     for state in _STATES:
         some = rows[rows["state"] == state]

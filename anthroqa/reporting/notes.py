@@ -27,19 +27,21 @@ def data_notes(session: Session, residuals: pd.DataFrame) -> Html:
 
 
 def _missing(session: Session) -> Iterator[str]:
-    missing = session.missing
-    if missing.empty:
-        yield paragraph("No reading is missing among the rows of the file.")
+    missing, absent = session.missing, session.absent
+    if missing.empty and absent.empty:
+        yield paragraph("No reading is missing.")
         return
+    columns = ["measurer", "subject", "measure", "round", "why"]
+    both = pd.concat([missing, absent.assign(why="no row")])[columns]
     body = [
         (r.measurer, r.subject, label(r.measure), r.round, r.why)
-        for r in missing.head(SOME).itertuples()
+        for r in both.head(SOME).itertuples()
     ]
     yield table(
         ["Who", "Subject", "Measure", "Round", "Why"], body,
-        caption=f"Readings missing: {len(missing)}, never counted against anybody",
+        caption=f"Readings missing: {len(both)}, never counted against anybody",
     )  # fmt: skip
-    yield from cut(missing, "missing readings")
+    yield from cut(both, "missing readings")
 
 
 def _retakes(session: Session, residuals: pd.DataFrame) -> Iterator[str]:
@@ -61,14 +63,18 @@ def _far_apart(session: Session) -> Iterator[str]:
     pairs = take_again(session)
     if pairs.empty:
         return
+    limits = {
+        name: wording.limit_of(measure, "limit_pair")
+        for name, measure in session.measures.items()
+        if measure.limit_pair
+    }
     body = [
-        (r.measurer, r.subject, label(r.measure), r.rounds, f"{wording.exact(r.limit)} {r.unit}")
+        (r.measurer, r.subject, label(r.measure), r.rounds, limits[r.measure])
         for r in pairs.head(SOME).itertuples()
     ]
     yield table(
         ["Who", "Subject", "Measure", "Rounds", "Further apart than"], body,
-        caption=f"Readings that the program's limit for a pair would have taken again: "
-        f"{len(pairs)}",
+        caption=f"Pairs further apart than the program allows: {len(pairs)}",
     )  # fmt: skip
     yield from cut(pairs, "pairs")
 

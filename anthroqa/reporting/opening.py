@@ -33,7 +33,7 @@ def opening(
             lead="Before you act.",
         ),
         *(part for measure in session.measures.values()
-          for part in _by_state(session, decisions, measure)),
+          for part in _by_state(session, decisions, measure, wording.odd_readers(residuals))),
         heading("How far this session reaches", 2),
         paragraph(wording.by_chance(reached, confidence), lead="Chance."),
         *_cannot_show(session, reached),
@@ -102,13 +102,17 @@ def _second_look(decisions: pd.DataFrame, confidence: float) -> Iterator[str]:
     """The price of adding subjects until it fits, at the confidence it is known for."""
     if (decisions["more_subjects"].fillna(0) > 0).any() and confidence == 0.9:
         yield paragraph(
-            "Adding subjects because a finding was not settled, and looking again, raises the "
-            "risk of a wrong finding from 5 % to about 8 %.",
+            "The number of further subjects is the least that would settle a finding if its "
+            "figure stayed exactly as it is; it may not. Looking again after adding subjects "
+            "raises the risk of a wrong finding from 5 % to about 8 %, with six subjects at "
+            "first to about 10 %.",
             lead="A second look.",
         )
 
 
-def _by_state(session: Session, decisions: pd.DataFrame, measure: Measure) -> Iterator[str]:
+def _by_state(
+    session: Session, decisions: pd.DataFrame, measure: Measure, odd: set[tuple[str, str]]
+) -> Iterator[str]:
     mine = decisions[decisions["measure"] == measure.name]
     if mine.empty:
         return
@@ -118,41 +122,55 @@ def _by_state(session: Session, decisions: pd.DataFrame, measure: Measure) -> It
         asked = wording.question(rows.iloc[0], session)
         yield paragraph(f"{asked[0].upper()}{asked[1:]}:")
         yield bullets([
-            f"{sign} {state}{reason}: {_people(some, measure)}"
+            f"{sign} {state}{reason}: {_people(some, measure, odd)}"
             for state, sign in wording.STATE_SIGNS.items()
-            for reason, some in _reasons(rows[rows["state"] == state], measure)
+            for reason, some in _reasons(rows[rows["state"] == state], measure, odd)
         ], signed=True)  # fmt: skip
+    if any(name == measure.name for name, _ in odd):
+        yield paragraph(
+            f"{wording.ODD} an odd reading is in this figure: look it up on paper before anything "
+            "else."
+        )
+    if (mine["statistic"] == "bias_from_others").any():
+        yield paragraph(
+            "Without a reference a difference says only that people disagree, not who is right: "
+            "one person far off moves everybody else's figure the other way."
+        )
     unlike = mine.loc[mine["note"].str.contains("measured on"), "measurer"]
     if len(unlike):
         yield paragraph(
-            f"{wording.listed(unlike)} did not use the instrument of {session.reference}: their "
-            "differences hold what the instruments differ by."
+            f"{wording.listed(unlike)} did not use the instrument of {session.reference}: part of "
+            "their differences may be the instruments'."
         )
 
 
-def _people(rows: pd.DataFrame, measure: Measure) -> str:
+def _people(rows: pd.DataFrame, measure: Measure, odd: set[tuple[str, str]]) -> str:
     """Each person with their figure; of a crowd that is not over a limit only how many they are."""
     if len(rows) > _CROWD and rows["state"].iloc[0] != "over limit":
         return f"{len(rows)} people, each with figure and interval in the sections below"
-    return "; ".join(wording.with_help(row, measure) for row in rows.itertuples())
+    return "; ".join(wording.with_help(row, measure, odd) for row in rows.itertuples())
 
 
-def _reasons(rows: pd.DataFrame, measure: Measure) -> Iterator[tuple[str, pd.DataFrame]]:
+def _reasons(
+    rows: pd.DataFrame, measure: Measure, odd: set[tuple[str, str]]
+) -> Iterator[tuple[str, pd.DataFrame]]:
     """People of one state, those with the same reason together."""
     if rows.empty:
         return
     if rows["state"].iloc[0] in ("within limit", "over limit"):
         yield "", rows
         return
-    reasons = pd.Series([wording.why_not(r, measure) for r in rows.itertuples()], index=rows.index)
+    said = [wording.why_not(row, measure, odd) for row in rows.itertuples()]
+    reasons = pd.Series(said, index=rows.index)
     for reason, some in rows.groupby(reasons, sort=False):
         yield f" ({reason})", some
 
 
 def _limits(measure: Measure) -> str:
-    unit = measure.step.unit
-    named = (("repeat error", measure.limit_tem), ("difference", measure.limit_bias))
-    set_ = [f"{what} {wording.exact(float(limit))} {unit}" for what, limit in named if limit]
+    named = (("repeat error", "limit_tem"), ("difference", "limit_bias"))
+    set_ = [
+        f"{what} {wording.limit_of(measure, key)}" for what, key in named if getattr(measure, key)
+    ]
     if not set_:
         return "The program has set no limit: figures are given, nothing is judged."
     source = measure.limit_source or "no source given"

@@ -10,39 +10,57 @@ from anthroqa.reporting.html import SOME, Html, bullets, cut, heading, image, pa
 from anthroqa.reporting.wording import amount, interval, label
 
 
-def repeatability(session: Session, scores: pd.DataFrame, decisions: pd.DataFrame) -> Html:
+def repeatability(
+    session: Session, scores: pd.DataFrame, decisions: pd.DataFrame, residuals: pd.DataFrame
+) -> Html:
     """Does each person agree with themselves?"""
-    parts = []
+    parts, odd = [], wording.odd_readers(residuals)
     for measure in session.measures.values():
         rows = _rows(decisions, measure, question="repeatability")
         if rows.empty:
             continue
-        ax = figures.findings(rows, measure)
+        marked = _marked(odd, measure)
         subjects = _by_person(scores, measure, "within_tem", "subjects")
         percent = _by_person(scores, measure, "within_tem_percent")
         reliability = _by_person(scores, measure, "reliability")
         body = [
             (
-                row.measurer, amount(row.estimate, measure),
-                interval(row.lower, row.upper, measure), subjects[row.measurer],
+                _named(row.measurer, marked), wording.state(row), amount(row.estimate, measure),
+                interval(row.lower, row.upper, measure, limit=row.limit), subjects[row.measurer],
                 wording.number(percent[row.measurer], 1),
-                wording.number(reliability[row.measurer], 4),
-                wording.state(row),
+                wording.reliability(reliability[row.measurer]),
             )
             for row in rows.itertuples()
         ]  # fmt: skip
-        unit = measure.step.unit
         parts += [
             heading(label(measure.name).capitalize(), 3),
-            image(ax, alt=figures.alt_findings(rows, measure)),
+            image(
+                figures.findings(rows, measure, marked), alt=figures.alt_findings(rows, measure)
+            ),
             table(
-                ["Who", f"Repeat error ({unit})", _level(scores), "Subjects", "% of mean",
-                 "Reliability", "Finding"],
+                ["Who", "Finding", f"Repeat error ({measure.step.unit})", _level(scores),
+                 "Subjects", "% of mean", "Reliability"],
                 body, caption=f"Repeat error (within TEM), {label(measure.name)}",
             ),
+            *_odd_note(marked),
             *_shifts(scores, measure),
         ]  # fmt: skip
     return Html(*parts)
+
+
+def _marked(odd: set[tuple[str, str]], measure: Measure) -> set[str]:
+    """Who has an odd reading in this measure."""
+    return {measurer for name, measurer in odd if name == measure.name}
+
+
+def _named(measurer: str, marked: set[str]) -> str:
+    return measurer + (wording.ODD if measurer in marked else "")
+
+
+def _odd_note(marked: set[str]) -> list[str]:
+    """What the mark means, where somebody has it."""
+    text = f"{wording.ODD} holds an odd reading: see the section on odd readings before judging."
+    return [paragraph(text)] if marked else []
 
 
 def _by_person(
@@ -70,36 +88,47 @@ def _rows(frame: pd.DataFrame, measure: Measure, **where: str) -> pd.DataFrame:
     return frame
 
 
-def difference(session: Session, scores: pd.DataFrame, decisions: pd.DataFrame) -> Html:
+def difference(
+    session: Session, scores: pd.DataFrame, decisions: pd.DataFrame, residuals: pd.DataFrame
+) -> Html:
     """Does each person agree with the reference, or without one with the other staff?"""
-    parts = []
+    parts, odd = [], wording.odd_readers(residuals)
     for measure in session.measures.values():
         rows = _rows(decisions, measure, question="bias")
         if rows.empty:
             continue
+        if rows["estimate"].isna().all():
+            parts += [
+                heading(label(measure.name).capitalize(), 3),
+                paragraph(f"No difference can be had: {rows['note'].iloc[0]}."),
+            ]
+            continue
+        marked = _marked(odd, measure)
         others = _rows(scores, measure, statistic="bias_from_others").set_index("measurer")
         from_others = others["estimate"].to_dict()
         rms = _by_person(scores, measure, "rms_error")
         body = [
             (
-                row.measurer, amount(row.estimate, measure, signed=True),
-                interval(row.lower, row.upper, measure, signed=True),
+                _named(row.measurer, marked), wording.state(row),
+                amount(row.estimate, measure, signed=True),
+                interval(row.lower, row.upper, measure, signed=True, limit=row.limit),
                 amount(from_others[row.measurer], measure, signed=True),
                 amount(rms[row.measurer], measure),
-                wording.state(row),
             )
             for row in rows.itertuples()
         ]  # fmt: skip
-        unit = measure.step.unit
         own = others.loc[others.index == session.reference]
         parts += [
             heading(label(measure.name).capitalize(), 3),
-            image(figures.findings(rows, measure), alt=figures.alt_findings(rows, measure)),
+            image(
+                figures.findings(rows, measure, marked), alt=figures.alt_findings(rows, measure)
+            ),
             table(
-                ["Who", f"Difference ({unit})", _level(scores), "From the others",
-                 "How far off", "Finding"],
+                ["Who", "Finding", f"Difference ({measure.step.unit})", _level(scores),
+                 "From the others", "Both together"],
                 body, caption=f"{_against(rows, session)}, {label(measure.name)}",
             ),
+            *_odd_note(marked),
             *(_reference_itself(row, measure) for row in own.reset_index().itertuples()),
             *_unlike(rows),
         ]  # fmt: skip
@@ -117,8 +146,9 @@ def _reference_itself(row, measure: Measure) -> str:
     size = amount(row.estimate, measure, signed=True)
     ends = interval(row.lower, row.upper, measure, signed=True)
     return paragraph(
-        f"{row.measurer} read {size} {row.unit} ({ends}) against the mean of the staff; the error "
-        f"of {row.measurer} is in every difference above."
+        f"The readings of {row.measurer} lie {size} {row.unit} ({ends}) from the mean of the "
+        f"staff. That can be {row.measurer} or the staff: one person far off pulls the mean. "
+        f"Whatever error {row.measurer} has is in every difference above."
     )
 
 
@@ -143,6 +173,10 @@ def distances(session: Session, residuals: pd.DataFrame) -> Html:
         rows = _rows(residuals, measure)
         rows = rows[rows["residual"].notna() & (rows["retake"] == 0)]
         if rows.empty:
+            parts += [
+                heading(label(measure.name).capitalize(), 3),
+                paragraph("Nobody else measured these subjects: there is no consensus."),
+            ]
             continue
         far = rows[rows["far"]]
         parts += [
@@ -154,15 +188,15 @@ def distances(session: Session, residuals: pd.DataFrame) -> Html:
             continue
         body = [
             (
-                r.measurer, r.subject, r.round, r.written, amount(r.value, measure),
-                amount(r.consensus, measure), amount(r.residual, measure, signed=True),
+                r.measurer, r.subject, r.round, r.written, wording.reading(r.value, measure),
+                wording.reading(r.consensus, measure), amount(r.residual, measure, signed=True),
             )
             for r in far.head(SOME).itertuples()
         ]  # fmt: skip
         unit = measure.step.unit
         parts.append(
             table(
-                ["Who", "Subject", "Round", "Written", f"Value ({unit})", "Consensus", "Distance"],
+                ["Who", "Subject", "Round", "Written", "Worth", "Consensus", f"Distance ({unit})"],
                 body, caption=f"Readings to look at again on paper, {label(measure.name)}",
             )
         )  # fmt: skip
@@ -215,7 +249,12 @@ def together(session: Session, scores: pd.DataFrame) -> Html:
         left_out = [n for n in between["note"].split("; ") if n.startswith("left out")]
         notes += [f"{label(measure.name)}: {n}." for n in left_out]
     caption = "Between TEM and total TEM, the reference left out"
+    warning = (
+        "No interval is given, odd readings are inside, and the total, as it is published, counts "
+        "the repeat error twice: it is more than a single reading shows."
+    )
     return Html(
         table(["Measure", "Between staff", "Total", "Subjects"], body, caption=caption),
+        paragraph(warning),
         bullets(notes),
     )

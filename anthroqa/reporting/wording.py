@@ -10,7 +10,7 @@ from collections.abc import Iterable
 
 import pandas as pd
 
-from anthroqa.decisions.decide import TOO_NEAR, UNDER_A_STEP
+from anthroqa.decisions.decide import TOO_NEAR, UNDER_A_STEP, UNSOURCED
 from anthroqa.intake import Measure, Session
 
 MINUS = "\u2212"
@@ -25,6 +25,10 @@ STATE_SIGNS = {
 def confidence_of(scores: pd.DataFrame) -> float:
     """The coverage of a score table's intervals."""
     return float(scores["confidence"].iloc[0])
+
+
+ODD = "\u2020"  # beside a figure that holds a far reading
+LIMITS = {"repeatability": "limit_tem", "bias": "limit_bias"}
 
 
 def label(name: str) -> str:
@@ -52,17 +56,49 @@ def amount(value: float, measure: Measure, *, signed: bool = False) -> str:
     return number(value, places(measure), signed=signed)
 
 
-def interval(lower: float, upper: float, measure: Measure, *, signed: bool = False) -> str:
-    """The two ends of an interval; a dash where there is none."""
+def reliability(value: float) -> str:
+    """A reliability in three decimals, never rounded up to 1."""
+    return "over 0.999" if 0.9995 <= value < 1 else number(value, 3)
+
+
+def reading(value: float, measure: Measure) -> str:
+    """A reading or a consensus as people write it: pounds and ounces for ounces."""
+    if measure.step.unit != "oz" or math.isnan(value):
+        return f"{amount(value, measure)} {measure.step.unit}"
+    return f"{int(value // 16)} lb {value % 16:g} oz"
+
+
+def interval(
+    lower: float, upper: float, measure: Measure, *, signed: bool = False, limit: float = math.nan
+) -> str:
+    """The two ends of an interval; a dash where there is none.
+
+    An end that would be rounded onto the limit gets the decimals that show its side.
+    """
     if math.isnan(lower) or math.isnan(upper):
         return "no interval"
-    ends = (amount(end, measure, signed=signed) for end in (lower, upper))
+    ends = []
+    for end in (lower, upper):
+        decimals = places(measure)
+        while decimals < 6 and abs(end) != limit and abs(round(end, decimals)) == limit:
+            decimals += 1
+        ends.append(number(end, decimals, signed=signed))
     return " to ".join(ends)
 
 
 def exact(value: float | None) -> str:
-    """A limit as short as it is exact."""
-    return "" if value is None or math.isnan(value) else f"{value:.6g}"
+    """An amount in three figures at most."""
+    return "" if value is None or math.isnan(value) else f"{value:.3g}"
+
+
+def limit_of(measure: Measure, key: str) -> str:
+    """A limit as the program wrote it, with its worth in the measure's unit if that is another."""
+    typed, value = measure.typed[key], getattr(measure, key)
+    return (
+        typed
+        if typed.endswith(measure.step.unit)
+        else f"{typed} ({exact(float(value))} {measure.step.unit})"
+    )
 
 
 def with_interval(row, measure: Measure) -> str:
@@ -70,13 +106,16 @@ def with_interval(row, measure: Measure) -> str:
     if math.isnan(row.estimate):
         return "no figure"
     signed = row.question == "bias"
+    if UNDER_A_STEP in row.note:  # one decimal more, to show that it is; its interval misleads
+        return f"{number(row.estimate, places(measure) + 1)} {row.unit}"
     figure = amount(row.estimate, measure, signed=signed)
-    return f"{figure} {row.unit} ({interval(row.lower, row.upper, measure, signed=signed)})"
+    ends = interval(row.lower, row.upper, measure, signed=signed, limit=row.limit)
+    return f"{figure} {row.unit} ({ends})"
 
 
-def counted(n: int, noun: str) -> str:
+def counted(n: int, noun: str, many: str = "") -> str:
     """A number with its noun, in the plural unless it is one."""
-    return f"{n} {noun}" if n == 1 else f"{n} {noun}s"
+    return f"{n} {noun}" if n == 1 else f"{n} {many or noun + 's'}"
 
 
 def listed(items: Iterable[str]) -> str:
@@ -99,10 +138,12 @@ def state(row) -> str:
     return f"{STATE_SIGNS[row.state]} {row.state}".replace(" ", "\u00a0")
 
 
-def why_not(row, measure: Measure) -> str:
+def why_not(row, measure: Measure, odd: set[tuple[str, str]]) -> str:
     """The reason that a finding is not settled or not judged, as people share it."""
+    if (row.measure, row.measurer) in odd and row.state == "not settled":
+        return "an odd reading is inside, and no number of subjects outweighs it"
     if UNDER_A_STEP in row.note:
-        return f"under one step of {measure.step}, and rounding hides part of so small an error"
+        return f"under one step of {measure.step}: rounding hides part of so small an error"
     if row.state == "not judged":
         return row.note.split("; ")[0] if pd.isna(row.more_subjects) else "too few readings"
     if not pd.isna(row.more_subjects):
@@ -110,17 +151,28 @@ def why_not(row, measure: Measure) -> str:
     return TOO_NEAR if TOO_NEAR in row.note else row.note.split("; ")[0]
 
 
-def with_help(row, measure: Measure) -> str:
-    """A person's figure and interval on one line, and how many more subjects would settle it."""
-    text = f"{row.measurer} {with_interval(row, measure)}".replace(" ", "\u00a0")
-    if row.state in ("not settled", "not judged") and not pd.isna(row.more_subjects):
-        text += f", {row.more_subjects} more"
-    return text
+def with_help(row, measure: Measure, odd: set[tuple[str, str]]) -> str:
+    """A person's figure and interval on one line, and how many more subjects would settle it.
+
+    `odd` holds the measures and measurers with a far reading: no number of subjects helps there.
+    """
+    marked = (row.measure, row.measurer) in odd
+    text = f"{row.measurer}{ODD if marked else ''} {with_interval(row, measure)}"
+    text = text.replace(" ", "\u00a0").replace("-", "-\u2060")  # no break inside
+    if marked or row.state not in ("not settled", "not judged") or pd.isna(row.more_subjects):
+        return text
+    return f"{text}, {counted(row.more_subjects, 'more subject')}"
+
+
+def odd_readers(residuals: pd.DataFrame) -> set[tuple[str, str]]:
+    """Measures and measurers with a far reading in their figures."""
+    far = residuals[residuals["far"] & (residuals["retake"] == 0)]
+    return set(zip(far["measure"], far["measurer"], strict=True))
 
 
 def far_readings(residuals: pd.DataFrame, measure: str, measurer: str) -> str:
     """Which of a person's readings lie far from the rest, or nothing."""
-    far = residuals[residuals["far"]]
+    far = residuals[residuals["far"] & (residuals["retake"] == 0)]
     mine = far[(far["measure"] == measure) & (far["measurer"] == measurer)]
     if mine.empty:
         return ""
@@ -137,9 +189,11 @@ def over_limit(row, session: Session, residuals: pd.DataFrame) -> str:
     measure = session.measures[row.measure]
     text = (
         f"{row.measurer}, {label(row.measure)}, {question(row, session)}: "
-        f"{with_interval(row, measure)}; limit {exact(row.limit)} {row.unit}"
+        f"{with_interval(row, measure)}; limit {limit_of(measure, LIMITS[row.question])}"
     )
-    hints = [h for h in (far_readings(residuals, row.measure, row.measurer), row.note) if h]
+    notes = [n for n in row.note.split("; ") if n and n != UNSOURCED]
+    far = far_readings(residuals, row.measure, row.measurer)
+    hints = [h for h in (far, *notes) if h]
     return ". ".join([text, *(h[0].upper() + h[1:] for h in hints)]) + "."
 
 
@@ -150,9 +204,11 @@ def by_chance(reach: pd.DataFrame, confidence: float) -> str:
         return "Nothing could be held against a limit here, so chance had no finding to give."
     one_in = round(2 / (1 - confidence))
     return (
-        f"If every person sat exactly on the limit, chance alone would put about {expected:.1f} of "
-        f"the {people} findings that have an interval over it (1 in {one_in} each), and as many "
-        "within it; the further from the limit, the fewer."
+        f"Even if everybody's true figure lay exactly on the limit, about 1 in {one_in} would come "
+        f"out over it by chance alone: {expected:.1f} of the {counted(people, 'finding')} that "
+        "could be settled here, and as many within it. For people well inside the limit it is far "
+        "rarer. Differences share the error of what they are compared with: they can be wrong "
+        "together."
     )
 
 
