@@ -60,7 +60,11 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def _guarded(run, args: argparse.Namespace) -> int:
     """Run a command; what stops it is told in plain words."""
+    from pathlib import Path
+
     try:
+        if not Path(args.folder).is_dir():
+            raise ValueError(f"there is no folder {args.folder}: give the folder of a session")
         return run(args)
     except KeyboardInterrupt:
         return _FAILED

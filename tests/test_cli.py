@@ -63,7 +63,7 @@ def test_a_wrong_command_line_ends_with_1(words, capsys):
 def test_check_ends_with_0_when_there_is_nothing_to_list(request, capsys):
     folder = request.config.rootpath / "sample_sessions" / "clinics_customary"
     assert main(["check", str(folder)]) == 0
-    assert "no problem found" in capsys.readouterr().out
+    assert "read without a problem" in capsys.readouterr().out
 
 
 def test_check_ends_with_2_when_readings_are_to_be_taken_again(outreach):
@@ -138,7 +138,17 @@ def test_the_module_runs_as_the_command(outreach):
     assert done.stdout == f"anthroqa {anthroqa.__version__}\n"
 
 
-def test_a_missing_folder_ends_with_2_and_names_it(tmp_path, capsys):
-    assert main(["check", str(tmp_path / "autumn")]) == 2
-    out = capsys.readouterr().out
-    assert out.startswith("autumn:\n    there is no such folder. Give the folder")
+@pytest.mark.parametrize("words", [["check"], ["score"], ["report", "--out", "r"]])
+def test_a_missing_folder_is_a_wrong_command_line_and_is_named(words, tmp_path, capsys):
+    folder = str(tmp_path / "autumn")
+    assert main([words[0], folder, *words[1:]]) == 1
+    err = capsys.readouterr().err
+    assert f"there is no folder {folder}: give the folder of a session" in err
+
+
+def test_an_out_folder_that_cannot_be_is_told_without_a_temporary_name(outreach, tmp_path, capsys):
+    (tmp_path / "file").write_text("x", encoding="utf-8")
+    out = tmp_path / "file" / "report"
+    assert main(["report", str(outreach), "--out", str(out)]) == 1
+    err = capsys.readouterr().err
+    assert f"nothing can be written to {out}" in err

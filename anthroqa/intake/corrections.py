@@ -10,8 +10,8 @@ from collections import defaultdict
 from dataclasses import dataclass
 from typing import Any
 
-from anthroqa.intake.problems import Problem
-from anthroqa.intake.tables import Table
+from anthroqa.intake.problems import Problem, did_you_mean
+from anthroqa.intake.tables import Table, whole_number
 
 COLUMNS = ["measurer", "subject", "measure", "round", "corrected", "reason", "by"]
 KEY = ("measurer", "subject", "measure", "round")
@@ -44,14 +44,16 @@ def match_corrections(
     matched: dict[int, Correction] = {}
     for row in table.rows:
         cells = row.cells
-        key = tuple(cells[k] for k in KEY)
+        turn = str(whole_number(cells["round"]) or cells["round"])
+        key = (cells["measurer"], cells["subject"], cells["measure"], turn)
         named = places.get(key, [])
         wrong = None
         if len(named) != 1:
             which = "no reading" if not named else f"{len(named)} readings"
             wrong = (
                 "measurer", ", ".join(key), f"this correction names {which}",
-                "Mend the codes, the measure or the round so that it names one first reading.",
+                ("" if named else did_you_mean(", ".join(key), map(", ".join, places)))
+                + "Mend the codes, the measure or the round so that it names one first reading.",
             )  # fmt: skip
         elif named[0] in matched:
             wrong = (

@@ -37,21 +37,21 @@ class Problem:
         if self.column:
             place.append(f"column {self.column}")
         found = f" found {self.found!r}:" if self.found else ""
-        return _one_line(f"{', '.join(place)}:{found}")
+        return one_line(f"{', '.join(place)}:{found}")
 
     def __str__(self) -> str:
-        return _one_line(f"{self.place} {self.problem}. {self.remedy}")
+        return one_line(f"{self.place} {self.problem}. {self.remedy}")
 
 
-def _one_line(text: str) -> str:
+def one_line(text: str) -> str:
     """The text without anything that would move a terminal's cursor."""
     return "".join(c if c.isprintable() else repr(c)[1:-1] for c in text)
 
 
-def did_you_mean(word: str, known: Iterable[str]) -> str:
+def did_you_mean(word: str, known: Iterable[str], *, nearness: float = 0.6) -> str:
     """A hint at the known word that is nearest, whatever its case; empty if none is near."""
     by_fold = {k.casefold(): k for k in known}
-    near = difflib.get_close_matches(word.casefold(), by_fold, n=1)
+    near = difflib.get_close_matches(word.casefold(), sorted(by_fold), n=1, cutoff=nearness)
     return f"Did you mean {by_fold[near[0]]!r}? " if near else ""
 
 

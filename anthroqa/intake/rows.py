@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+import unicodedata
 from collections import Counter, defaultdict
 from collections.abc import Callable, Mapping
 from fractions import Fraction
@@ -16,13 +17,16 @@ from anthroqa.intake.corrections import Correction
 from anthroqa.intake.problems import Problem, did_you_mean
 from anthroqa.intake.settings import Measure, Settings
 from anthroqa.intake.slips import consistent_with
-from anthroqa.intake.tables import Table
+from anthroqa.intake.tables import Table, whole_number
 from anthroqa.intake.written import Count, Refusal, nearest_mark, read_count
 
 REQUIRED = ["measurer", "subject", "measure", "round", "reading"]
 OPTIONAL = ["group", "tare", "instrument", "condition", "taken_at", "retake", "note"]
 MISSING = {"", "NA"}
+EVERYBODY = "(all)"  # in place of a measurer, in rows of group figures
 _EXACT_SUMS = 3_000_000_000  # span x readings below this keeps every sum of squares in int64
+
+_SHOWN = 60  # characters of a cell that a problem repeats
 
 Entry = dict[str, Any]
 Report = Callable[..., None]
@@ -43,19 +47,18 @@ def read_entries(table: Table, settings: Settings, problems: list[Problem]) -> l
             problems.append(_problem(entry, column, entry.get(column, ""), problem, remedy))
 
         for column in ("measurer", "subject"):
-            if not entry[column]:
-                report(column, f"the {column}'s code is missing", "Give the code on the paper.")
+            _check_code(entry, column, report)
         if "group" in table.columns and not entry["group"]:
             report("group", "the group is missing here and given elsewhere", "Give the group.")
         if entry["measure"] in settings.broken or not settings.measures:
             entry["sound"] = False
         else:
             _check_measure(entry, settings.measures, report)
-        entry["round"] = _whole(entry["round"])
+        entry["round"] = whole_number(entry["round"])
         if entry["round"] is None:
             entry["round"] = row.cells["round"]
             report("round", "a round is a whole number from 1", "Write 1 for the first, 2 ...")
-        retake = _whole(entry.get("retake", ""))
+        retake = whole_number(entry.get("retake", ""))
         if retake is None and entry.get("retake"):
             report("retake", "a retake is a whole number from 1, or empty", "Write 1, 2 ...")
         entry["retake"] = retake or 0
@@ -66,9 +69,22 @@ def read_entries(table: Table, settings: Settings, problems: list[Problem]) -> l
 
 def _problem(entry: Entry, column: str, found: str, problem: str, remedy: str) -> Problem:
     return Problem(
-        file=entry["file"], row=entry["row"], column=column, found=str(found),
+        file=entry["file"], row=entry["row"], column=column, found=shorten(str(found)),
         problem=problem, remedy=remedy,
     )  # fmt: skip
+
+
+def shorten(found: str) -> str:
+    """What was found, as long as it can be of use."""
+    return found if len(found) <= _SHOWN else found[:_SHOWN] + "..."
+
+
+def _check_code(entry: Entry, column: str, report: Report) -> None:
+    """Some texts cannot be the code of a person or of a subject."""
+    if entry[column] in MISSING:
+        report(column, f"the {column}'s code is missing", "Give the code on the paper.")
+    elif entry[column] == EVERYBODY:
+        report(column, "this code stands for everybody in the tables", "Choose another code.")
 
 
 def _check_measure(entry: Entry, measures: Mapping[str, Measure], report: Report) -> None:
@@ -78,13 +94,6 @@ def _check_measure(entry: Entry, measures: Mapping[str, Measure], report: Report
     known = f"session.toml describes {', '.join(measures) or 'none'}."
     problem = "this measure is not described" if entry["measure"] else "the measure is missing"
     report("measure", problem, hint + known)
-
-
-def _whole(text: str) -> int | None:
-    """A whole number from 1 to 9,999,999; `2.0` is one, as spreadsheets write it."""
-    if re.fullmatch(r"0*[1-9][0-9]{0,6}(?:\.0*)?", text):
-        return int(text.split(".")[0])
-    return None
 
 
 def _check_time(entry: Entry, report: Report) -> None:
@@ -130,7 +139,9 @@ def count_readings(
             _refuse(entry, place, column, text, read, measure, problems)
         if isinstance(read, Refusal) or isinstance(tared, Refusal):
             continue
-        entry["form"] = read.form
+        entry["forms"] = [(read.form, *entry["place"])]
+        if tare not in MISSING:
+            entry["forms"].append((tared.form, entry, "tare", tare))
         entry["count_read"], entry["count_tare"] = read.steps, tared.steps
         entry["count"] = read.steps - tared.steps
         _check_range(entry, place, column, text, measure, problems)
@@ -141,11 +152,13 @@ def _refuse(
     problems: list[Problem],
 ) -> None:  # fmt: skip
     entry["sound"] = False
-    remedy = refusal.remedy
+    remedy, problem = refusal.remedy, refusal.problem
+    if column == "tare":
+        problem = problem.replace("a reading", "a tare")
     if re.fullmatch(r"\d+\.\d+", text) and "not on a mark" in refusal.problem:
         slips = consistent_with(Fraction(text), measure.step, measure.low, measure.high)
         remedy += _slip_hint(slips)
-    problems.append(_problem(place, column, text, refusal.problem, remedy))
+    problems.append(_problem(place, column, text, problem, remedy))
 
 
 def _slip_hint(slips: list[str]) -> str:
@@ -181,6 +194,12 @@ def _check_range(
     ))  # fmt: skip
 
 
+def _heard(code: str) -> str:
+    """A code as two people would take it for the same one: no case, zeros in front, or spaces."""
+    seen = "".join(c for c in unicodedata.normalize("NFC", code) if unicodedata.category(c) != "Cf")
+    return re.sub(r"(?<![0-9])0+(?=[0-9])", "", " ".join(seen.split())).casefold()
+
+
 def check_codes(
     entries: list[Entry], reference: str | None, described_in: str, problems: list[Problem]
 ) -> None:
@@ -192,13 +211,13 @@ def check_codes(
                 rows[entry[column]].append(entry)
         alike = defaultdict(list)
         for code in rows:
-            alike[re.sub(r"(?<![0-9])0+(?=[0-9])", "", code).casefold()].append(code)
+            alike[_heard(code)].append(code)
         for codes in alike.values():
             usual, *others = sorted(codes, key=lambda c: (-len(rows[c]), c))
             for code in others:
                 problems.append(_problem(
                     rows[code][0], column, code,
-                    f"this code differs from {usual!r} only in case or leading zeros",
+                    f"this code differs from {usual!r} only in case, leading zeros or spaces",
                     f"Write {usual!r} wherever this code stands if it is the same; else choose "
                     "codes that differ more.",
                 ))  # fmt: skip
@@ -226,9 +245,16 @@ def check_codes(
 
 
 def check_repeats(entries: list[Entry], problems: list[Problem]) -> None:
-    """The same reading given twice, equal or different."""
+    """The same reading given twice, equal or different; a retake of nothing."""
     seen: dict[tuple[Any, ...], Entry] = {}
+    turn = ("measurer", "subject", "measure", "round")
+    first_rows = {tuple(e[k] for k in turn) for e in entries if not e["retake"]}
     for entry in entries:
+        if entry["retake"] and tuple(entry[k] for k in turn) not in first_rows:
+            problems.append(_problem(
+                entry, "retake", entry["retake"], "this retake has no first reading",
+                "Leave retake empty for the first reading; write 1 for the one after it.",
+            ))  # fmt: skip
         if entry["missing"] or not entry["measurer"] or not entry["subject"]:
             continue
         key = tuple(entry[k] for k in ("measurer", "subject", "measure", "round", "retake"))
@@ -253,14 +279,18 @@ def check_forms(
     for name, measure in measures.items():
         if measure.step.unit != "oz":
             continue
-        mine = [e for e in entries if e["sound"] and e["measure"] == name and "form" in e]
-        counts = Counter(e["form"] for e in mine)
+        forms = [
+            form
+            for e in entries
+            if e["sound"] and e["measure"] == name
+            for form in e.get("forms", ())
+        ]
+        counts = Counter(form for form, *_ in forms)
         if not (counts["bare"] and counts["pounds"]):
             continue
         rarer = "pounds" if counts["pounds"] < counts["bare"] else "bare"
-        for entry in mine:
-            if entry["form"] == rarer:
-                place, column, text = entry["place"]
+        for form, place, column, text in forms:
+            if form == rarer:
                 problems.append(_problem(
                     place, column, text,
                     "bare numbers and pounds with ounces are mixed in this measure",

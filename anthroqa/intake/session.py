@@ -95,6 +95,8 @@ class Session:
         ------
         SessionError
             With every problem found; `file` is "frame" and row 2 is the first one.
+        TypeError
+            If `measures` is not a mapping.
         ValueError
             If `measures` is empty.
 
@@ -107,6 +109,8 @@ class Session:
         >>> session.readings["count"].tolist()
         [195, 196]
         """
+        if not isinstance(measures, Mapping):
+            raise TypeError('measures must be a mapping: {"length": {"recorded_to": "0.1 cm"}}')
         if not measures:
             raise ValueError('no measure is given: write measures={"length": {"recorded_to": ...}}')
         settings, problems = read_measures(measures, "measures", reference=reference)
@@ -218,7 +222,7 @@ def _build(
         checks.check_repeats(entries, problems)
         checks.check_forms(entries, measures, problems)
         checks.check_sums(entries, measures, problems)
-    if not problems and not any(not e["missing"] for e in entries):
+    if not problems and all(e["missing"] or e["retake"] for e in entries):
         problems.append(_whole_file(table.file, "there is no reading", "Enter the readings."))
     if problems:
         order = {"session.toml": 0, table.file: 1}

@@ -50,7 +50,7 @@ class Measure:
     limit_pair: Fraction | None = None
     whole_mark: Fraction | None = None
     limit_source: str = ""
-    typed: Mapping[str, str] = field(default_factory=dict)  # amounts as the program wrote them
+    typed: Mapping[str, str] = field(default_factory=dict, compare=False)  # as it was written
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,7 +104,7 @@ def read_settings(text: str, file: str) -> tuple[Settings, list[Problem]]:
     """The settings in the text of `session.toml`, and every problem found in it."""
     try:
         raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # a number too long, tables too deep
         at = re.search(r"at line (\d+)", str(error))
         return Settings(), [Problem(
             file=file, row=int(at.group(1)) if at else None, column="", found="",
@@ -193,7 +193,14 @@ def _conditions(notes: _Notebook, raw: Mapping[str, Any]) -> dict[str, tuple[str
 def _measures(notes: _Notebook, tables: Mapping[str, Any]) -> dict[str, Any]:
     """The fields `measures` and `broken` of the settings."""
     measures = {}
+    folded = {}
     for name, table in tables.items():
+        twin = folded.setdefault(str(name).casefold(), name)
+        if twin != name:
+            notes.add(
+                f"measure.{name}", None, f"this measure differs from {twin!r} only in case",
+                "Keep one of the two.",
+            )  # fmt: skip
         if isinstance(table, Mapping):
             measures[str(name)] = _measure(notes, str(name), table)
         else:

@@ -15,14 +15,17 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any
 
-from anthroqa.intake.problems import Problem
+from anthroqa.intake.problems import Problem, did_you_mean
 
-_PERSONAL = {
-    "name", "names", "firstname", "lastname", "surname", "forename", "fullname", "nickname",
-    "dob", "birth", "birthdate", "birthday", "birthdates", "born",
-    "phone", "telephone", "mobile", "email", "address", "street", "passport", "ssn",
-    "mother", "father", "guardian", "nom", "prenom", "nombre", "apellido", "nome",
+_PERSONAL_WORDS = {
+    "name", "names", "first", "last", "nom", "prenom", "nombre", "apellido", "apellidos", "nome",
+    "vorname", "initials", "phone", "mobile", "email", "address", "street", "passport", "ssn",
+    "mrn", "mother", "father", "mom", "dad", "parent", "guardian", "caregiver",
 }  # fmt: skip
+_PERSONAL_PARTS = re.compile(
+    "birth|born|bday|nacim|geburt|naissance|nascim|surname|firstname|lastname|fullname|forename"
+    "|nickname|childname|telephone|email|^dob|dob$"
+)
 _A_THING = {
     "instrument", "scale", "measure", "site", "clinic", "board", "file", "sheet", "form",
     "weight", "length", "height", "order",
@@ -70,11 +73,20 @@ def strip(text: str) -> str:
     return text.strip().strip("\ufeff\u200b").strip()
 
 
+def whole_number(text: str) -> int | None:
+    """A whole number from 1 to 9,999,999; `2.0` is one, as spreadsheets write it."""
+    if re.fullmatch(r"0*[1-9][0-9]{0,6}(?:\.0*)?", text):
+        return int(text.split(".")[0])
+    return None
+
+
 def looks_personal(column: str) -> bool:
     """Whether a column's name looks like a person's name, birth date or address."""
     words = re.findall(r"[a-z]+", re.sub(r"([a-z])([A-Z])", r"\1 \2", column).lower())
-    personal = not _PERSONAL.isdisjoint([*words, "".join(words)])
-    return personal and _A_THING.isdisjoint(words)
+    if not _A_THING.isdisjoint(words):
+        return False
+    whole = not _PERSONAL_WORDS.isdisjoint(words) or "dob" in words
+    return whole or bool(_PERSONAL_PARTS.search("".join(words)))
 
 
 def read_file(data: bytes, file: str, *, required: list[str], optional: list[str]) -> Table:
@@ -118,6 +130,12 @@ def shape(table: Table, grid: list[list[str]], *, required: list[str], optional:
             ))  # fmt: skip
         elif name:
             table.unused.append(name)
+            hint = did_you_mean(name, set(known.values()) - {"note"}, nearness=0.85)
+            if hint:
+                table.problems.append(_problem(
+                    table, at + 1, name, "", "this column is not known here",
+                    f"{hint}Write it so, or give the column a name that is further from it.",
+                ))  # fmt: skip
     table.columns = list(places)
     if any(looks_personal(name) for name in header):
         return  # a comma in a name shifts cells: no value of this file may be quoted
@@ -176,9 +194,11 @@ def _no_header(table: Table, grid: list[list[str]], required: list[str]) -> None
         return
     for column in required:
         if column not in rows[best]:
+            near = did_you_mean(column, rows[best] - set(required), nearness=0.7)
+            hint = near.replace("Did you mean", "Is it").rstrip("? ") + "? " if near else ""
             table.problems.append(_problem(
                 table, best + 1, column, "", "this column is missing",
-                f"The first row must name the columns {', '.join(required)}.",
+                f"{hint}The first row must name the columns {', '.join(required)}.",
             ))  # fmt: skip
     for name in grid[best]:
         if looks_personal(name):

@@ -237,6 +237,11 @@ def read_count(text: str, step: Step, *, decimal_comma: bool = False) -> Count |
     count = convert(amount, unit, step.unit) / step.size
     if count.denominator != 1:
         return _off_step(tidy(text), terms, amount, unit, count, step)
+    if step.by_halves and form == "bare" and terms[0].whole and 40_000 <= amount < 60_000:
+        return Refusal(
+            "this is how a spreadsheet keeps a date when its cell is shown as a number",
+            "Look at the paper and type it again, after setting the column's format to Text.",
+        )
     if count >= 2**53:
         return Refusal("the number is too large to be a reading", "Look at the paper.")
     return Count(int(count), form)

@@ -12,6 +12,7 @@ from pathlib import Path
 
 from anthroqa.decisions import take_again
 from anthroqa.intake import Problem, SessionError, read_session
+from anthroqa.intake.problems import one_line
 from anthroqa.reporting.wording import counted, label, limit_of, listed
 
 
@@ -47,7 +48,7 @@ def check(folder: str | Path) -> tuple[str, bool]:
             f"To take again while the child is here: {len(again)}. Take both rounds again without "
             "showing the first readings, and write 1 in the column retake; figures keep the first."
         )
-    return "\n".join(lines + again), bool(again)
+    return "\n".join(map(one_line, lines + again)), bool(again)
 
 
 def _paragraph(problem: Problem) -> str:

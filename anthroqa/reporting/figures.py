@@ -15,7 +15,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
 from anthroqa.intake import Measure
-from anthroqa.reporting.wording import ODD, amount, exact, label, number
+from anthroqa.reporting.wording import CONTROLS, ODD, amount, exact, label, number
 
 INK, BLUE, GREY = "#1a1a1a", "#0072B2", "#767676"
 _STATES = {  # state -> (marker, face, edge)
@@ -31,6 +31,7 @@ _LONGEST = 14
 
 def short(code: str) -> str:
     """A code cut in its middle to what fits beside a plot: codes differ at their ends."""
+    code = code.translate(CONTROLS)
     return code if len(code) <= _LONGEST else code[:5] + "\u2026" + code[6 - _LONGEST :]
 
 

@@ -17,8 +17,11 @@ def whole_folder(out: Path) -> Iterator[Path]:
     """
     if out.exists() and not out.is_dir():
         raise FileExistsError(f"{out.name} is a file: give the name of a folder")
-    out.parent.mkdir(parents=True, exist_ok=True)
-    draft = Path(tempfile.mkdtemp(prefix=f".{out.name}-", dir=out.parent))
+    try:
+        out.parent.mkdir(parents=True, exist_ok=True)
+        draft = Path(tempfile.mkdtemp(prefix=f".{out.name}-", dir=out.parent))
+    except OSError as error:
+        raise OSError(f"nothing can be written to {out}: {error.strerror}") from error
     try:
         yield draft
         if out.exists():

@@ -3,16 +3,23 @@
 from __future__ import annotations
 
 import base64
+import html
 import io
 from collections.abc import Iterable, Sequence, Sized
-from html import escape
 from typing import TYPE_CHECKING
+
+from anthroqa.reporting.wording import CONTROLS
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 
 SOME = 40  # rows of a list before it is cut
+
+
+def escape(text: str) -> str:
+    """Text as it can stand in a page; what would turn the line around is shown by its number."""
+    return html.escape(text.translate(CONTROLS))
 
 
 class Html:

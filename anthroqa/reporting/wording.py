@@ -27,6 +27,11 @@ def confidence_of(scores: pd.DataFrame) -> float:
     return float(scores["confidence"].iloc[0])
 
 
+# control characters and those that turn a line around, to be shown by their number
+CONTROLS = {
+    code: f"\u27e8U+{code:04X}\u27e9"
+    for code in (*range(32), 0x7F, *range(0x202A, 0x202F), *range(0x2066, 0x206A))
+}
 ODD = "\u2020"  # beside a figure that holds a far reading
 LIMITS = {"repeatability": "limit_tem", "bias": "limit_bias"}
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from anthroqa.scores.cube import Cube
-from anthroqa.scores.figures import Figures, notes
+from anthroqa.scores.figures import Figures
 from anthroqa.scores.repeatability import within
 
 NAMES = ("between_tem", "total_tem")
@@ -35,18 +35,19 @@ def group_figures(cube: Cube, confidence: float) -> list[Figures]:
     """`between_tem` and `total_tem` of a measure, the reference left out."""
     pool = _Pool()
     for subjects in (np.flatnonzero(cube.group == g) for g in np.unique(cube.group)):
-        staff = np.flatnonzero(cube.staff & cube.seen[:, subjects].any(axis=(1, 2)))
-        if len(staff) >= 2:
-            for turn in range(len(cube.rounds)):
-                _add(pool, cube, staff, subjects, turn)
+        staff = _enough(pool, cube, subjects)
+        for turn in range(len(cube.rounds)):
+            _add(pool, cube, staff, subjects, turn)
     between = np.sqrt(pool.squares / pool.df) * cube.size if pool.df else np.nan
     who = sorted(pool.staff)
     tem = within(cube).tem[who] * cube.size
     total = np.nan
     if pool.df and not np.isnan(tem).all():
         total = np.sqrt(np.nanmean(tem**2) + between**2)
-    left_out = "; ".join(dict.fromkeys(pool.left_out))
-    alone = notes(1, (pool.df == 0, "no subject was measured by two staff in one round"))[0]
+    left_out = "; ".join(pool.left_out)
+    alone = "" if pool.df else "no subject was measured by all staff of its group in one round"
+    if not pool.df and pool.left_out:
+        alone += "; the column group in the readings says who belongs together"
     once = "no subject was read twice" if pool.df and np.isnan(total) else ""
     shared = {
         "unit": cube.measure.step.unit,
@@ -72,23 +73,30 @@ def _note(*parts: str) -> np.ndarray:
     return np.array(["; ".join(p for p in parts if p)], dtype=object)
 
 
-def _add(pool: _Pool, cube: Cube, staff: np.ndarray, subjects: np.ndarray, turn: int) -> None:
-    """Add one group in one round; M - 1 df for each subject that all M staff measured."""
-    seen = cube.seen[np.ix_(staff, subjects, [turn])][:, :, 0]
-    measured = seen.any(axis=0).sum()
-    enough = 2 * seen.sum(axis=1) >= measured
+def _enough(pool: _Pool, cube: Cube, subjects: np.ndarray) -> np.ndarray:
+    """Staff of a group who measured half of its subjects or more; the others are named."""
+    measured = cube.seen[:, subjects].any(axis=2) & cube.staff[:, None]
+    n = measured.sum(axis=1)
+    enough = (n > 0) & (2 * n >= measured.any(axis=0).sum())
     pool.left_out += [
-        f"left out: {cube.people[p]} (under half of the subjects in round {cube.rounds[turn]})"
-        for p in staff[~enough]
+        f"left out: {cube.people[p]} (under half of the group's subjects)"
+        for p in np.flatnonzero((n > 0) & ~enough)
     ]
-    complete = seen[enough].all(axis=0) & bool(measured)
-    m = int(enough.sum())
+    return np.flatnonzero(enough)
+
+
+def _add(pool: _Pool, cube: Cube, staff: np.ndarray, subjects: np.ndarray, turn: int) -> None:
+    """Add one group in one round; M - 1 df for each subject that all M staff of it measured."""
+    seen = cube.seen[np.ix_(staff, subjects, [turn])][:, :, 0]
+    present = seen.any(axis=1)  # who missed the whole round does not empty it
+    m = int(present.sum())
+    complete = seen[present].all(axis=0)
     if m < 2 or not complete.any():
         return
-    x = cube.x[np.ix_(staff[enough], subjects[complete], [turn])][:, :, 0]
+    x = cube.x[np.ix_(staff[present], subjects[complete], [turn])][:, :, 0]
     times = m * (x**2).sum(axis=0) - x.sum(axis=0) ** 2
     pool.squares += float(times.sum() / m)
     pool.df += int(complete.sum()) * (m - 1)
     pool.readings += x.size
     pool.subjects |= set(subjects[complete].tolist())
-    pool.staff |= set(staff[enough].tolist())
+    pool.staff |= set(staff[present].tolist())

@@ -114,3 +114,31 @@ def test_somebody_not_judged_is_told_how_many_more_would_do():
     table, _ = decisions_of(seed=1, tem=[2.0, 2.0, 2.0, 2.0], bias=[0, 0, 0, 0], subjects=4)
     assert set(table["state"]) == {"not judged"}
     assert (table["more_subjects"] >= 2).all()
+
+
+@pytest.mark.parametrize(("n", "least", "most"), [(6, 0.06, 0.105), (10, 0.06, 0.095)])
+def test_a_second_look_raises_the_risk_from_five_to_about_eight_in_a_hundred(n, least, most):
+    # everybody sits on the limit (1); those not settled are seen again with what was asked for
+    rng = np.random.default_rng(20261124)
+    over = {"spread": 0, "mean": 0}
+    draws = 4000
+    for _ in range(draws):
+        squares = rng.chisquare(n)
+        more = more_for_spread((squares / n) ** 0.5, n, 1.0, rounds=2, confidence=0.9)
+        low = (squares / n) ** 0.5 * spread_factors(float(n), 0.9)[0]
+        if low <= 1 and more:
+            total = n + more
+            seen = ((squares + rng.chisquare(more)) / total) ** 0.5
+            low = seen * spread_factors(float(total), 0.9)[0]
+        over["spread"] += low > 1
+
+        x = rng.normal(1.0, 0.5, n)
+        half = x.std(ddof=1) * mean_factor(float(n), 0.9)
+        more = more_for_mean(x.mean(), n, half, 1.0, confidence=0.9)
+        if x.mean() - half <= 1 and more:
+            x = np.append(x, rng.normal(1.0, 0.5, more))
+            half = x.std(ddof=1) * mean_factor(float(n + more), 0.9)
+        over["mean"] += x.mean() - half > 1
+    shares = {question: count / draws for question, count in over.items()}
+    band = 4 * np.sqrt(0.08 * 0.92 / draws)
+    assert all(least - band < share < most + band for share in shares.values()), shares

@@ -37,7 +37,7 @@ GOOD = ["A,C1,length,1,24 3/8", "A,C1,length,2,24 1/2", "B,C1,length,1,24 3/8"]
          "The marks nearby are 24 1/4 and 24 3/8: was it estimated, converted, or mistyped?"),
         ("A,C2,length,1,'24", "reading", "'24", "as text with an apostrophe",
          "Delete the apostrophe."),
-        ("A,C2,length,1,3/8/2026", "reading", "3/8/2026", "this is a date: a spreadsheet turns",
+        ("A,C2,length,1,3/8/2026", "reading", "3/8/2026", "this is a date or a time",
          "after setting the column's format to Text; write 3/8 as 0 3/8."),
         ("A,C2,weight,1,11.10 lb", "reading", "11.10 lb", "can be read in two ways",
          "Write pounds and ounces with their units, as in 11 lb 10 oz."),
@@ -47,7 +47,8 @@ GOOD = ["A,C1,length,1,24 3/8", "A,C1,length,2,24 1/2", "B,C1,length,1,24 3/8"]
          "Look at the paper and type it again, without the minus sign."),
         ("A,C2,mass,1,nan", "reading", "nan", "this is not a reading",
          "Leave the cell empty (or write NA) where nothing was read."),
-        ("A,C2,mass,1," + "9" * 5000, "reading", "9" * 5000, "this is too long to be a reading",
+        ("A,C2,mass,1," + "9" * 5000, "reading", "9" * 60 + "...",
+         "this is too long to be a reading",
          "Look at the paper and type it again."),
     ],
     ids=lambda value: value[:24],
@@ -72,7 +73,7 @@ def test_a_row_that_is_not_understood_is_told_at_its_cell(
         ("taken_at", "6/10/2026", "not in ISO form", "Write it as 2026-10-06T09:30."),
         ("taken_at", "2026-02-30", "not in ISO form", "Write it as 2026-10-06T09:30."),
         ("tare", "24.3", "it is not on a mark", "The marks nearby are 24 1/4 and 24 3/8"),
-        ("tare", "-1", "a reading cannot be negative", "without the minus sign."),
+        ("tare", "-1", "a tare cannot be negative", "without the minus sign."),
     ],
 )
 def test_an_optional_cell_that_is_not_understood_is_told(tmp_path, column, text, problem, remedy):
@@ -166,7 +167,10 @@ def test_a_bad_reading_and_its_bad_tare_are_both_told(tmp_path):
     assert sorted(place(p)[2:] for p in found) == [("reading", "24.3"), ("tare", "10.1")]
 
 
-CODES = "Write {usual!r} in all {n} rows if it is the same; else choose codes that differ more."
+CODES = (
+    "Write {usual!r} wherever this code stands if it is the same; else choose codes that differ "
+    "more."
+)
 
 
 @pytest.mark.parametrize("column", ["measurer", "subject", "group", "instrument"])
@@ -184,7 +188,9 @@ def test_codes_that_differ_only_in_case_or_leading_zeros_are_told(tmp_path, colu
     folder = write_session(tmp_path, rows, header=HEADER + ",group,instrument")
     told = [p for p in problems_of(folder) if "leading zeros" in p["problem"]]
     assert [place(p) for p in told] == [("readings.csv", 5, column, other)]
-    assert told[0]["problem"] == (f"this code differs from {usual!r} only in case or leading zeros")
+    assert told[0]["problem"] == (
+        f"this code differs from {usual!r} only in case, leading zeros or spaces"
+    )
     assert told[0]["remedy"] == CODES.format(usual=usual, n=2)
 
 
@@ -306,3 +312,40 @@ def test_readings_just_near_enough_to_sum_exactly_are_taken(tmp_path):
     assert counts_of(folder) == [0, near, 7]
     (folder / "readings.csv").write_text("\n".join([HEADER, rows[0], f"A,C1,w,2,{far}", rows[2]]))
     assert place(only_problem(folder)) == ("readings.csv", 3, "reading", str(far))
+
+
+@pytest.mark.parametrize("code", ["NA", "(all)"])
+def test_a_code_that_means_something_else_is_refused(tmp_path, code):
+    told = only_problem(write_session(tmp_path, [*GOOD, f"{code},C2,mass,1,7.3"]))
+    assert place(told) == ("readings.csv", 5, "measurer", code)
+    assert told["remedy"] in ("Give the code on the paper.", "Choose another code.")
+
+
+@pytest.mark.parametrize(
+    "other", ["A\u00a01", "A\u200b 1", "A  1"], ids=["no-break space", "zero width", "two spaces"]
+)
+def test_codes_that_differ_in_what_cannot_be_seen_are_asked_about(tmp_path, other):
+    rows = ["P,A 1,mass,1,7.3", "Q,A 1,mass,1,7.3", f"P,{other},mass,2,7.3"]
+    told = only_problem(write_session(tmp_path, rows))
+    assert place(told) == ("readings.csv", 4, "subject", other)
+    assert "differs from 'A 1' only in case, leading zeros or spaces" in told["problem"]
+
+
+def test_a_retake_of_nothing_is_told(tmp_path):
+    rows = ["A,C1,mass,1,7.3,", "A,C1,mass,2,7.4,1"]
+    told = only_problem(write_session(tmp_path, rows, header=HEADER + ",retake"))
+    assert place(told) == ("readings.csv", 3, "retake", "1")
+    assert told["remedy"].startswith("Leave retake empty for the first reading")
+
+
+def test_a_bare_tare_beside_pounds_and_ounces_is_told(tmp_path):
+    rows = ["A,C1,weight,1,20 lb 3 oz,10 lb 1 oz", "A,C2,weight,1,20 lb 4 oz,9"]
+    told = only_problem(write_session(tmp_path, rows, header=HEADER + ",tare"))
+    assert place(told) == ("readings.csv", 3, "tare", "9")
+    assert "bare numbers and pounds with ounces are mixed" in told["problem"]
+
+
+@pytest.mark.parametrize("round_", ["1.0", "01"])
+def test_a_corrections_round_may_be_written_as_a_spreadsheet_does(tmp_path, round_):
+    folder = write_session(tmp_path, GOOD, corrections=[f"B,C1,length,{round_},24,looked again,RT"])
+    assert len(read_session(folder).corrections) == 1

@@ -168,7 +168,7 @@ def test_a_wrong_setting_is_told_with_its_line_and_remedy(
 def test_a_settings_file_that_is_not_toml_names_the_line(tmp_path, text, row):
     told = only_problem(write_session(tmp_path, ROWS, toml=text))
     assert place(told) == ("session.toml", row, "", "")
-    assert "this is not valid TOML" in told["problem"]
+    assert "this line cannot be read" in told["problem"]
     assert 'Texts need quotation marks, as in recorded_to = "1 oz"; a key' in told["remedy"]
 
 
@@ -238,3 +238,18 @@ def test_any_value_of_a_measure_is_taken_or_told_never_raised(table):
     )
     assert all(p.problem and p.remedy and p.column.startswith("measure.m") for p in problems)
     assert problems or found.measures["m"].step.size > 0
+
+
+@pytest.mark.parametrize(
+    "text", ["x = " + "9" * 5000, "x = " + "[" * 3000], ids=["long number", "deep nesting"]
+)
+def test_settings_that_no_parser_takes_are_told_and_do_not_stop_the_program(text):
+    _, (told,) = read_settings(text, "session.toml")
+    assert told.problem == "this line cannot be read"
+
+
+def test_measures_that_differ_only_in_case_are_told():
+    text = '[measure.Weight]\nrecorded_to = "1 oz"\n[measure.weight]\nrecorded_to = "1 oz"'
+    _, (told,) = read_settings(text, "session.toml")
+    assert (told.row, told.column) == (3, "measure.weight")
+    assert told.problem == "this measure differs from 'Weight' only in case"

@@ -79,7 +79,10 @@ def test_a_real_date_cell_where_a_fraction_was_typed_is_a_problem(tmp_path):
     grid = [*GRID, ["A", "C2", "length", 1, dt.datetime(2026, 3, 8)]]
     found = only_problem(write_workbook(tmp_path, grid))
     assert place(found) == ("readings.xlsx", 4, "reading", "2026-03-08")
-    assert "this is a date: a spreadsheet turns a fraction such as 3/8 into one" in found["problem"]
+    assert (
+        "this is a date or a time: a spreadsheet turns a fraction such as 3/8 into one"
+        in found["problem"]
+    )
     assert "after setting the column's format to Text; write 3/8 as 0 3/8." in found["remedy"]
 
 
@@ -380,3 +383,27 @@ def test_a_workbook_with_only_an_empty_sheet_is_empty():
     book.save(data)
     table = read_file(data.getvalue(), "readings.xlsx", required=REQUIRED, optional=[])
     assert [p.problem for p in table.problems] == ["the file is empty"]
+
+
+@pytest.mark.parametrize(
+    ("column", "meant"), [("tarre", "tare"), ("retakes", "retake"), ("grup", "group")]
+)
+def test_a_misspelt_optional_column_is_asked_about(tmp_path, column, meant):
+    folder = write_session(tmp_path, [row + ",1" for row in ROWS], header=f"{HEADER},{column}")
+    (told,) = problems_of(folder)
+    assert place(told) == ("readings.csv", 1, column, "")
+    assert f"Did you mean {meant!r}?" in told["remedy"]
+
+
+def test_a_misspelt_required_column_is_asked_about(tmp_path):
+    folder = write_session(tmp_path, ROWS, header=HEADER.replace("reading", "readings"))
+    (told,) = problems_of(folder)
+    assert place(told) == ("readings.csv", 1, "reading", "")
+    assert told["remedy"].startswith("Is it 'readings'? The first row must name")
+
+
+@pytest.mark.parametrize(
+    "column", ["dateofbirth", "FechaNacimiento", "Geburtsdatum", "bday", "First", "caregiver"]
+)
+def test_names_and_birth_dates_are_known_in_other_spellings(column):
+    assert looks_personal(column)

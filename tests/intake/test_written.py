@@ -112,7 +112,7 @@ REFUSED = [
     ("12 lb 17 oz", "1 oz", "ounces run from 0 to 15", "Look at the paper: was a pound carried"),
     ("12 lb 16 oz", "1 oz", "ounces run from 0 to 15", "Look at the paper: was a pound carried"),
     ("11 1/2 lb 3 oz", "1 oz", "followed by ounces must be whole", "as in 11 lb 10 oz."),
-    ("11 lb 10", "1 oz", "they are not pounds and ounces", WITH_UNITS),
+    ("11 lb 10", "1 oz", "the unit of the second number is missing", WITH_UNITS),
     ("10 oz 11 lb", "1 oz", "they are not pounds and ounces", WITH_UNITS),
     ("24 in 3 in", "1/8 in", "they are not pounds and ounces", WITH_UNITS),
     ("11 10", "1 oz", "cannot be read as a number of marks", "as in 7.35, 24 3/8 or 11 lb 10 oz."),
@@ -155,9 +155,13 @@ REFUSED = [
     ("11lb.5oz", "1 oz", "cannot be read as a number of marks", "or 11 lb 10 oz."),
     ("½0", "0.05 kg", "cannot be read as a number of marks", f"{AGAIN}, as in 7.35"),
     ("24⅜0", "1/8 in", "cannot be read as a number of marks", f"{AGAIN}, as in 7.35"),
+    ("asleep", "0.1 kg", "a word and not a reading", "If nothing was read, leave the cell empty"),
+    ("-", "0.1 kg", "a word and not a reading", "put the word in the column condition or note"),
+    ("03:08:00", "1/8 in", "this is a date or a time", DATE),
+    ("46089", "1/8 in", "how a spreadsheet keeps a date", "setting the column's format to Text"),
     ("", "0.1 kg", "cannot be read as a number of marks", f"{AGAIN}, as in 7.35"),
     *[
-        (text, "1/8 in", "this is a date: a spreadsheet turns a fraction such as 3/8 into", DATE)
+        (text, "1/8 in", "this is a date or a time: a spreadsheet turns a fraction", DATE)
         for text in (
             "3/8/2026", "03/08/26", "2026-03-08", "2026-03-08 00:00:00", "2026-03-08T00:00:00",
             "08.03.2026", "8-Mar", "08-Mar-26", "8-mars-2026", "Mar-26", "8 Mar", "8 March 2026",

@@ -56,7 +56,7 @@ limit_source = "<img src=x onerror=alert('source')>"
     )
     people = [
         '"=HYPERLINK(""http://evil.example/r"")"', "<script>alert(1)</script>", "+1+1", "$x_1$",
-        "@SUM(A1)", "\u200f\u0627\u0628", "a&b \u2264 <",
+        "@SUM(A1)", "\u202e\u0627\u0628", "a&b \u2264 <",
     ]  # fmt: skip
     lines = ["measurer,subject,measure,round,reading,instrument,note,<i>extra</i>"]
     for p, person in enumerate(people):

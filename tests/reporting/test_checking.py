@@ -16,7 +16,7 @@ def test_a_sound_folder_lists_what_was_passed_over_and_needs_no_attention(sample
     listing, attention = check(samples / "clinics_customary_as_typed")
     assert not attention
     assert "readings.csv: rows 1 to 2 above the column names passed over." in listing
-    assert "1152 readings by 10 people: no problem found." in listing
+    assert "1152 readings by 10 people, read without a problem." in listing
     assert "No limit_pair is set for infant weight" in listing
 
 

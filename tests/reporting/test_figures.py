@@ -84,8 +84,10 @@ def test_distances_show_every_reading_and_name_the_far_ones(length):
     near = residuals[~residuals["far"]]
     assert len(points(ax, "o")) + len(points(ax, "^")) == len(near)
     assert sorted(x for m in "o^" for x, _ in points(ax, m)) == sorted(near["residual"])
-    assert "\u25a0 C2 +1" in words(ax)
-    assert "\u25a0 C4" in words(ax)
+    assert "C5 +4.10 +1" in words(ax)
+    assert "C4 +10.20" in words(ax)
+    assert len(points(ax, ">")) == 2
+    assert len(points(ax, "<")) == 1
 
 
 def test_agreement_bars_run_between_the_limits(length):
@@ -103,7 +105,7 @@ def test_agreement_bars_run_between_the_limits(length):
 def test_codes_are_never_read_as_formulas_and_long_ones_are_cut():
     ax = figures.axes(["$x_1$", "a" * 40])
     figures._lay_out(ax, ["$x_1$", "a" * 40], "x", 0, 1)
-    assert words(ax)[-2:] == ["$x_1$", "a" * 13 + "\u2026"]
+    assert words(ax)[-2:] == ["$x_1$", "aaaaa\u2026aaaaaaaa"]
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         ax.figure.draw_without_rendering()

@@ -130,6 +130,8 @@ def test_hostile_text_is_shown_as_text(hostile_report):
         "alert('title')",
     ):  # fmt: skip
         assert typed in page.text, typed
+    assert "\u202e" not in text
+    assert "\u27e8U+202E\u27e9" in page.text
     title = re.search(r"<title>(.*?)</title>", text, re.DOTALL).group(1)
     assert "<" not in title
     assert "&lt;script&gt;" in title
@@ -158,7 +160,7 @@ def test_a_failed_run_leaves_the_earlier_report_untouched(clinics_report, tmp_pa
     with pytest.raises(NotebookError) as caught:
         report(broken, out)
     assert caught.value.kind == "SessionError"
-    assert "readings.csv, row 2, column reading: found '3/8/2024': this is a date" in str(
+    assert "readings.csv, row 2, column reading: found '3/8/2024': this is a date or a time" in str(
         caught.value
     )
     assert "row 3, column round" in str(caught.value)

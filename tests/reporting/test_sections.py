@@ -29,8 +29,8 @@ def pages(session):
     residuals = anthroqa.residuals(session)
     parts = {
         "opening": opening.opening(session, scores, decisions, residuals),
-        "repeatability": sections.repeatability(session, scores, decisions),
-        "difference": sections.difference(session, scores, decisions),
+        "repeatability": sections.repeatability(session, scores, decisions, residuals),
+        "difference": sections.difference(session, scores, decisions, residuals),
         "distances": sections.distances(session, residuals),
         "agreement": sections.agreement(session, scores),
         "together": sections.together(session, scores),
@@ -84,7 +84,8 @@ def test_a_limit_without_a_source_is_said_to_have_none():
 def test_readings_that_are_all_equal_give_no_false_certainty():
     rows = [(p, f"S{s}", turn, 70.0) for p in "ABC" for s in range(8) for turn in (1, 2)]
     text = pages(session_of(frame(rows), reference="A", **LIMITS))
-    assert "A 0.00 cm (no interval)" in text["opening"]
+    hidden = "(under one step of 0.1 cm: rounding hides part of so small an error): A 0.000 cm"
+    assert hidden in text["opening"]
     assert "within limit" not in text["opening"].split("How far")[0].replace("within limit:", "")
     assert "every difference is equal: no interval" in text["opening"]
 
@@ -101,8 +102,9 @@ def test_retakes_missing_readings_and_unused_columns_are_told():
     session = session_of(pd.concat([table.assign(condition=""), extra, gone]), **LIMITS)
     text = pages(session)
     assert "Readings taken again: 1, kept and in no figure" in text["notes"]
-    assert "Readings missing: 1, never counted against anybody" in text["notes"]
+    assert "Readings missing: 2, never counted against anybody" in text["notes"]
     assert "S9 length 1 left" in text["notes"]
+    assert "S9 length 2 no row" in text["notes"]
     assert "Columns not used: weather." in text["notes"]
 
 
@@ -115,7 +117,7 @@ def test_corrections_are_shown_with_reason_and_initials(samples):
 
 def test_pairs_beyond_the_limit_and_conditions_are_told(outreach):
     text = pages(outreach)["notes"]
-    assert "limit for a pair would have taken again: 19" in text
+    assert "Pairs further apart than the program allows: 19" in text
     assert "3 readings carry a condition that the program calls moving" in text
     assert "Readings missing: 4" in text
 
@@ -152,3 +154,46 @@ def test_a_crowd_is_counted_and_whoever_is_over_is_named():
     text = pages(session_of(frame(rows), reference="P00", **LIMITS))["opening"]
     assert re.search(r"\d\d people, each with figure and interval in the sections below", text)
     assert "over limit: P07" in text
+
+
+def test_without_a_reference_a_difference_is_said_to_blame_nobody():
+    text = pages(session_of(frame(pairs("ABCD", 8)), **LIMITS))["opening"]
+    assert "a difference says only that people disagree, not who is right" in text
+
+
+def test_an_odd_reading_is_marked_wherever_its_figure_stands(outreach):
+    text = pages(outreach)
+    assert "M1\u2020 1.77 cm" in text["opening"]
+    assert (
+        "an odd reading is in this figure: look it up on paper before anything" in text["opening"]
+    )
+    assert "an odd reading is inside, and no number of subjects outweighs it" in text["opening"]
+    assert "M1\u2020 \u25a0 over limit 1.77" in text["repeatability"]
+    assert "M2\u2020" not in text["repeatability"]
+
+
+def test_a_retake_far_from_the_rest_is_not_held_against_its_reader():
+    table = frame(pairs("ABCD", 8), retake="")
+    again = table.iloc[[0]].assign(retake="1", reading=95.0)
+    text = pages(session_of(pd.concat([table, again]), **LIMITS))["opening"]
+    assert "\u2020" not in text
+    assert "far from the rest" not in text
+
+
+def test_a_session_without_a_first_reading_is_told_and_has_no_page():
+    table = frame([("A", "S1", 1, ""), ("B", "S1", 1, "")], retake="")
+    again = frame([("A", "S1", 1, 70.1)], retake="1")
+    with pytest.raises(anthroqa.SessionError, match="there is no reading"):
+        session_of(pd.concat([table, again]))
+
+
+def test_an_end_of_an_interval_is_never_rounded_onto_the_limit(clinics):
+    # K7's infant weights: +2.6 oz (1.96 to 3.3) with a limit of 2 oz is not settled
+    assert "K7 +2.6 oz (+1.96 to +3.3), 2 more subjects" in pages(clinics)["opening"].replace(
+        "\u2060", ""
+    )
+
+
+def test_a_limit_is_shown_as_it_was_written():
+    session = session_of(frame(pairs("ABC", 8)), limit_tem="6 mm", limit_source="manual")
+    assert "limits: repeat error 6 mm (0.6 cm) (manual)" in pages(session)["opening"]

@@ -78,8 +78,8 @@ def test_chance_is_one_in_twenty_of_the_findings_with_an_interval(outreach_table
     reached = reach(decisions, scores)
     people = int(reached["people"].sum())
     text = wording.by_chance(reached, 0.90)
-    assert f"about {people / 20:.1f} of the {people} findings" in text
-    assert "(1 in 20 each)" in text
+    assert f"by chance alone: {people / 20:.1f} of the {people} findings" in text
+    assert "about 1 in 20" in text
     assert "chance had no finding to give" in wording.by_chance(reached.iloc[:0], 0.90)
 
 

@@ -266,11 +266,17 @@ def groups(case: Case) -> list[set[str]]:
     return sets
 
 
+def _enough(case: Case, group: set[str]) -> list[str]:
+    """Staff who measured half of their group's subjects or more, in whatever round."""
+    done = {p: {s for s in group if case.of(p, s)} for p in case.staff}
+    subjects = set().union(*done.values())
+    return [p for p in case.staff if done[p] and 2 * len(done[p]) >= len(subjects)]
+
+
 def _staff_of_round(case: Case, group: set[str], k: int) -> tuple[list[str], list[str]]:
-    """Staff who read half of the subjects of the group in the round, and those subjects all did."""
-    read = {s for s in group if any((p, s, k) in case.x for p in case.staff)}
-    done = {p: {s for s in group if (p, s, k) in case.x} for p in case.staff}
-    staff = [p for p in case.staff if done[p] and 2 * len(done[p]) >= len(read)]
+    """Those of them who read anything in the round, and the subjects that all of these read."""
+    done = {p: {s for s in group if (p, s, k) in case.x} for p in _enough(case, group)}
+    staff = [p for p in done if done[p]]
     complete = sorted(set.intersection(*(done[p] for p in staff))) if staff else []
     return staff, complete
 

@@ -67,9 +67,9 @@ def test_staff_with_under_half_of_the_subjects_are_left_out_and_named():
     }
     row = between(people)
     assert row["estimate"] == pytest.approx((8 + 2) ** 0.5 / 3**0.5)
-    assert "left out: C (under half of the subjects in round 1)" in row["note"]
+    assert "left out: C (under half of the group's subjects)" in row["note"]
     total = figures_of(people).loc["(all)", "total_tem"]
-    assert "left out: C (under half of the subjects in round 1)" in total["note"]
+    assert "left out: C (under half of the group's subjects)" in total["note"]
 
 
 def test_staff_with_half_of_the_subjects_stay():
@@ -79,18 +79,36 @@ def test_staff_with_half_of_the_subjects_stay():
     assert "left out" not in row["note"]
 
 
-def test_somebody_left_out_in_two_rounds_is_named_for_each_once():
+def test_somebody_left_out_of_two_rounds_is_named_once():
     people = {p: [[100, 101]] * 3 for p in "AB"} | {"C": [[1, 1], [None, None], [None, None]]}
-    note = between(people)["note"]
-    assert note.count("C (under half of the subjects in round 1)") == 1
-    assert note.count("C (under half of the subjects in round 2)") == 1
+    assert between(people)["note"].count("left out: C") == 1
+
+
+def test_half_of_the_subjects_is_counted_over_all_rounds():
+    # C measured both subjects, one of them in each round
+    people = {"A": [[100, 100], [120, 120]], "B": [[104, 102], [122, 124]],
+              "C": [[102, None], [None, 122]]}  # fmt: skip
+    row = between(people)
+    assert "left out" not in row["note"]
+    # round 1: the first subject only (100, 104, 102); round 2: the second (120, 124, 122)
+    assert row["estimate"] == pytest.approx((16 / 4) ** 0.5)
 
 
 def test_staff_in_only_some_rounds_count_in_those():
     people = {"A": [[100, 100]], "B": [[104, 102]], "LATE": [[None, 104]]}
     row = between(people)
     assert row["estimate"] == pytest.approx(((8 + 8) / 3) ** 0.5)  # 1 df, then 2
-    assert "left out: LATE (under half of the subjects in round 1)" in row["note"]
+    assert "left out" not in row["note"]
+
+
+def test_groups_that_run_into_one_another_ask_for_the_column_group():
+    frame = in_groups({g: {g + "1": [[100]] * 3, g + "2": [[104]] * 3} for g in "abc"})
+    floaters = frame[(frame["measurer"] == "a1")].iloc[[0, 0]].copy()
+    floaters["subject"] = ["bS1", "cS1"]
+    row = between(pd.concat([frame, floaters]).drop(columns="group"))
+    assert np.isnan(row["estimate"])
+    assert row["note"].startswith("no subject was measured by all staff of its group")
+    assert "the column group in the readings says who belongs together" in row["note"]
 
 
 def test_groups_are_pooled_each_on_its_own_subjects():
@@ -142,7 +160,7 @@ def test_somebody_alone_has_no_between_tem_and_the_reason_is_there():
         row = table.loc["(all)", statistic]
         assert np.isnan(row["estimate"])
         assert (row["subjects"], row["df"]) == (0, 0)
-        assert row["note"].startswith("no subject was measured by two staff in one round")
+        assert row["note"].startswith("no subject was measured by all staff of its group")
 
 
 def test_total_tem_adds_the_plain_mean_of_within_variances_of_the_same_staff():

@@ -39,11 +39,6 @@ def test_retakes_and_missing_readings_are_not_seen():
     assert cube.repeats.tolist() == [[1], [2]]
 
 
-def test_a_session_of_nothing_but_retakes_has_no_cube():
-    frame = as_frame({"A": [[10]]}).assign(retake="1")
-    assert list(cubes(as_session(frame))) == []
-
-
 def test_the_mean_of_others_leaves_out_self_and_the_reference():
     cube = cube_of({"LEAD": [[100]], "A": [[0]], "B": [[6]], "C": [[9]]}, reference="LEAD")
     mean, n = cube.others(cube.x, cube.seen)
