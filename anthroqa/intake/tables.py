@@ -15,21 +15,9 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any
 
+from anthroqa.intake.personal import looks_personal
 from anthroqa.intake.problems import Problem, did_you_mean
 
-_PERSONAL_WORDS = {
-    "name", "names", "first", "last", "nom", "prenom", "nombre", "apellido", "apellidos", "nome",
-    "vorname", "initials", "phone", "mobile", "email", "address", "street", "passport", "ssn",
-    "mrn", "mother", "father", "mom", "dad", "parent", "guardian", "caregiver",
-}  # fmt: skip
-_PERSONAL_PARTS = re.compile(
-    "birth|born|bday|nacim|geburt|naissance|nascim|surname|firstname|lastname|fullname|forename"
-    "|nickname|childname|telephone|email|^dob|dob$"
-)
-_A_THING = {
-    "instrument", "scale", "measure", "site", "clinic", "board", "file", "sheet", "form",
-    "weight", "length", "height", "order",
-}  # fmt: skip
 _TITLE_ROWS = 10
 
 
@@ -78,15 +66,6 @@ def whole_number(text: str) -> int | None:
     if re.fullmatch(r"0*[1-9][0-9]{0,6}(?:\.0*)?", text):
         return int(text.split(".")[0])
     return None
-
-
-def looks_personal(column: str) -> bool:
-    """Whether a column's name looks like a person's name, birth date or address."""
-    words = re.findall(r"[a-z]+", re.sub(r"([a-z])([A-Z])", r"\1 \2", column).lower())
-    if not _A_THING.isdisjoint(words):
-        return False
-    whole = not _PERSONAL_WORDS.isdisjoint(words) or "dob" in words
-    return whole or bool(_PERSONAL_PARTS.search("".join(words)))
 
 
 def read_file(data: bytes, file: str, *, required: list[str], optional: list[str]) -> Table:
