@@ -104,8 +104,7 @@ def _second_look(decisions: pd.DataFrame, confidence: float) -> Iterator[str]:
         yield paragraph(
             "The number of further subjects is the least that would settle a finding if its "
             "figure stayed exactly as it is; it may not. Looking again after adding subjects "
-            "raises the risk of a wrong finding from 5 % to about 8 %, with six subjects at "
-            "first to about 10 %.",
+            "raises the risk of a wrong finding from 5 % to between 7 and 9 %.",
             lead="A second look.",
         )
 
