@@ -30,11 +30,8 @@ def _parser() -> _Parser:
     )
     parser.add_argument("--version", action="store_true", help="show the version and stop")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=_Parser)
-    for name, (_, _, help_, example) in _COMMANDS.items():
-        command = commands.add_parser(
-            name, help=help_, description=help_, epilog=f"example: {example}", add_help=False
-        )
-        command.add_argument("rest", nargs=argparse.REMAINDER)
+    for name, (_, _, help_, _) in _COMMANDS.items():
+        commands.add_parser(name, help=help_)  # its options come when it is called
     return parser
 
 
