@@ -27,7 +27,7 @@ def test_nothing_appears_when_the_work_fails(tmp_path):
     assert list(tmp_path.iterdir()) == []
 
 
-def test_earlier_files_come_back_when_replacing_fails_half_way(tmp_path):
+def test_a_folder_in_the_place_of_a_file_is_moved_aside_as_a_whole(tmp_path):
     out = tmp_path / "report"
     out.mkdir()
     (out / "a").write_text("old a")
