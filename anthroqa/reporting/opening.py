@@ -115,11 +115,11 @@ def _by_state(
     mine = decisions[decisions["measure"] == measure.name]
     if mine.empty:
         return
-    yield heading(label(measure.name).capitalize(), 3)
+    yield heading(wording.sentence(label(measure.name)), 3)
     yield paragraph(f"Read to {measure.step}. {_limits(measure)}")
     for _, rows in mine.groupby("question", sort=False):
         asked = wording.question(rows.iloc[0], session)
-        yield paragraph(f"{asked[0].upper()}{asked[1:]}:")
+        yield paragraph(f"{wording.sentence(asked)}:")
         yield bullets([
             f"{sign} {state}{reason}: {_people(some, measure, odd)}"
             for state, sign in wording.STATE_SIGNS.items()

@@ -33,7 +33,7 @@ def repeatability(
             for row in rows.itertuples()
         ]  # fmt: skip
         parts += [
-            heading(label(measure.name).capitalize(), 3),
+            heading(wording.sentence(label(measure.name)), 3),
             image(
                 figures.findings(rows, measure, marked), alt=figures.alt_findings(rows, measure)
             ),
@@ -78,7 +78,7 @@ def _shifts(scores: pd.DataFrame, measure: Measure) -> list[str]:
     mine = scores[scores["measure"] == measure.name]
     shifts = mine[mine["statistic"].str.startswith("round_shift:")]
     said = [wording.round_shift(row, measure) for row in shifts.itertuples()]
-    return [paragraph(text[0].upper() + text[1:]) for text in said[:5]]
+    return [paragraph(wording.sentence(text)) for text in said[:5]]
 
 
 def _rows(frame: pd.DataFrame, measure: Measure, **where: str) -> pd.DataFrame:
@@ -99,7 +99,7 @@ def difference(
             continue
         if rows["estimate"].isna().all():
             parts += [
-                heading(label(measure.name).capitalize(), 3),
+                heading(wording.sentence(label(measure.name)), 3),
                 paragraph(f"No difference can be had: {rows['note'].iloc[0]}."),
             ]
             continue
@@ -119,7 +119,7 @@ def difference(
         ]  # fmt: skip
         own = others.loc[others.index == session.reference]
         parts += [
-            heading(label(measure.name).capitalize(), 3),
+            heading(wording.sentence(label(measure.name)), 3),
             image(
                 figures.findings(rows, measure, marked), alt=figures.alt_findings(rows, measure)
             ),
@@ -136,8 +136,7 @@ def difference(
 
 
 def _against(rows: pd.DataFrame, session: Session) -> str:
-    text = wording.question(rows.iloc[0], session)
-    return text[0].upper() + text[1:]
+    return wording.sentence(wording.question(rows.iloc[0], session))
 
 
 def _reference_itself(row, measure: Measure) -> str:
@@ -174,13 +173,13 @@ def distances(session: Session, residuals: pd.DataFrame) -> Html:
         rows = rows[rows["residual"].notna() & (rows["retake"] == 0)]
         if rows.empty:
             parts += [
-                heading(label(measure.name).capitalize(), 3),
+                heading(wording.sentence(label(measure.name)), 3),
                 paragraph("Nobody else measured these subjects: there is no consensus."),
             ]
             continue
         far = rows[rows["far"]]
         parts += [
-            heading(label(measure.name).capitalize(), 3),
+            heading(wording.sentence(label(measure.name)), 3),
             image(figures.distances(rows, measure), alt=figures.alt_distances(rows, measure)),
         ]
         if far.empty:
@@ -221,7 +220,7 @@ def agreement(session: Session, scores: pd.DataFrame) -> Html:
             if low.estimate == low.estimate
         ]  # fmt: skip
         parts += [
-            heading(label(measure.name).capitalize(), 3),
+            heading(wording.sentence(label(measure.name)), 3),
             image(figures.agreement(rows, measure), alt=figures.alt_agreement(rows, measure)),
             table(
                 ["Who", f"Lower limit ({measure.step.unit})", "Upper limit"], body,

@@ -22,11 +22,6 @@ STATE_SIGNS = {
 }
 
 
-def confidence_of(scores: pd.DataFrame) -> float:
-    """The coverage of a score table's intervals."""
-    return float(scores["confidence"].iloc[0])
-
-
 # control characters and those that turn a line around, to be shown by their number
 CONTROLS = {
     code: f"\u27e8U+{code:04X}\u27e9"
@@ -36,9 +31,19 @@ ODD = "\u2020"  # beside a figure that holds a far reading
 LIMITS = {"repeatability": "limit_tem", "bias": "limit_bias"}
 
 
+def confidence_of(scores: pd.DataFrame) -> float:
+    """The coverage of a score table's intervals."""
+    return float(scores["confidence"].iloc[0])
+
+
 def label(name: str) -> str:
     """A measure's identifier as words."""
     return name.replace("_", " ")
+
+
+def sentence(text: str) -> str:
+    """The text with a capital first letter and the others as they are."""
+    return text[:1].upper() + text[1:]
 
 
 def places(measure: Measure) -> int:
@@ -169,15 +174,20 @@ def with_help(row, measure: Measure, odd: set[tuple[str, str]]) -> str:
     return f"{text}, {counted(row.more_subjects, 'more subject')}"
 
 
+def _far(residuals: pd.DataFrame) -> pd.DataFrame:
+    """The far readings that are in a figure: retakes are in none."""
+    return residuals[residuals["far"] & (residuals["retake"] == 0)]
+
+
 def odd_readers(residuals: pd.DataFrame) -> set[tuple[str, str]]:
     """Measures and measurers with a far reading in their figures."""
-    far = residuals[residuals["far"] & (residuals["retake"] == 0)]
+    far = _far(residuals)
     return set(zip(far["measure"], far["measurer"], strict=True))
 
 
 def far_readings(residuals: pd.DataFrame, measure: str, measurer: str) -> str:
     """Which of a person's readings lie far from the rest, or nothing."""
-    far = residuals[residuals["far"] & (residuals["retake"] == 0)]
+    far = _far(residuals)
     mine = far[(far["measure"] == measure) & (far["measurer"] == measurer)]
     if mine.empty:
         return ""
@@ -199,7 +209,7 @@ def over_limit(row, session: Session, residuals: pd.DataFrame) -> str:
     notes = [n for n in row.note.split("; ") if n and n != UNSOURCED]
     far = far_readings(residuals, row.measure, row.measurer)
     hints = [h for h in (far, *notes) if h]
-    return ". ".join([text, *(h[0].upper() + h[1:] for h in hints)]) + "."
+    return ". ".join([text, *map(sentence, hints)]) + "."
 
 
 def by_chance(reach: pd.DataFrame, confidence: float) -> str:

@@ -197,3 +197,11 @@ def test_an_end_of_an_interval_is_never_rounded_onto_the_limit(clinics):
 def test_a_limit_is_shown_as_it_was_written():
     session = session_of(frame(pairs("ABC", 8)), limit_tem="6 mm", limit_source="manual")
     assert "limits: repeat error 6 mm (0.6 cm) (manual)" in pages(session)["opening"]
+
+
+def test_a_measures_name_keeps_its_capitals():
+    table = frame(pairs("ABC", 8)).assign(measure="MUAC_left")
+    session = anthroqa.Session.from_frame(table, measures={"MUAC_left": {"recorded_to": "0.1 cm"}})
+    text = pages(session)
+    assert all(" MUAC left " in text[part] for part in ("opening", "repeatability", "difference"))
+    assert "Muac" not in text["opening"]
