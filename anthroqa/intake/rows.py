@@ -144,6 +144,7 @@ def count_readings(
             entry["forms"].append((tared.form, entry, "tare", tare))
         entry["count_read"], entry["count_tare"] = read.steps, tared.steps
         entry["count"] = read.steps - tared.steps
+        entry["converted"] = read.converted or tared.converted
         _check_range(entry, place, column, text, measure, problems)
 
 

@@ -39,7 +39,8 @@ class Session:
         One row a reading: `measurer, subject, measure, round, count, value, written`;
         `count` in whole steps, `value` in the step's unit. `count_read` and `count_tare`
         where there is a tare, and the optional columns of the file. `corrected` where
-        corrections were made.
+        corrections were made; `converted` (bool) where some were written in the other system
+        of units, so that the marks which were read are not those of the step.
     missing : pandas.DataFrame
         Rows without a reading: `measurer, subject, measure, round, row, why`.
     corrections : pandas.DataFrame
@@ -262,6 +263,7 @@ def _frame(
     columns = ["measurer", "subject", "measure", "round", "count", "written"]
     columns += ["count_read", "count_tare"] if "tare" in optional else []
     columns += optional + (["corrected"] if corrected else [])
+    columns += ["converted"] if any(e["converted"] for e in entries) else []
     frame = pd.DataFrame({c: [e[c] for e in entries] for c in columns})
     frame = frame.astype({c: "int64" for c in columns if c.startswith("count") or c == "round"})
     sizes = [measures[name].step.size for name in frame["measure"]]

@@ -52,6 +52,16 @@ class Measure:
     limit_source: str = ""
     typed: Mapping[str, str] = field(default_factory=dict, compare=False)  # as it was written
 
+    @property
+    def cycle(self) -> int | None:
+        """Steps to the next whole mark; None where the step does not say and nobody else does."""
+        return self.step.cycle(self.whole_mark)
+
+    @property
+    def coarse_marks(self) -> dict[int, str]:
+        """Marks coarser than the step, in steps, and what they are called."""
+        return self.step.coarse_marks(self.whole_mark)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 
-from anthroqa.intake.steps import UNITS, Step, convert, same_kind
+from anthroqa.intake.steps import CUSTOMARY, UNITS, Step, convert, same_kind
 
 _ALIASES = {
     "lbs": "lb", "pound": "lb", "pounds": "lb",
@@ -70,10 +70,11 @@ class Term:
 
 @dataclass(frozen=True, slots=True)
 class Count:
-    """A reading as whole steps, and whether it was a bare number or pounds and ounces."""
+    """A reading as whole steps, and how it was written."""
 
     steps: int
     form: str  # "bare", "pounds" or "unit"
+    converted: bool = False  # from pounds or inches into metric, or back: other marks were read
 
 
 def tidy(text: str) -> str:
@@ -244,7 +245,8 @@ def read_count(text: str, step: Step, *, decimal_comma: bool = False) -> Count |
         )
     if count >= 2**53:
         return Refusal("the number is too large to be a reading", "Look at the paper.")
-    return Count(int(count), form)
+    converted = (unit in CUSTOMARY) != (step.unit in CUSTOMARY)
+    return Count(int(count), form, converted)
 
 
 def _ambiguous_pounds(text: str) -> Refusal:

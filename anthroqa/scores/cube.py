@@ -37,6 +37,9 @@ class Cube:
     seen: Flags
     shift: int
     group: npt.NDArray[np.int64]  # of each subject
+    gross: Counts  # what the display showed, from zero
+    tare: Counts  # what it showed for the caregiver alone; 0 where there was none
+    converted: Flags  # written in the other system of units: other marks were read
 
     @property
     def size(self) -> float:
@@ -103,6 +106,13 @@ def _cube(readings: pd.DataFrame, measure: Measure, reference: str | None) -> Cu
     seen = np.zeros(shape, dtype=bool)
     x[person, subject, turn] = count - shift
     seen[person, subject, turn] = True
+
+    def lay_out(column: str, otherwise: object) -> np.ndarray:
+        values = readings[column].to_numpy() if column in readings else otherwise
+        out = np.zeros(shape, dtype=np.asarray(values).dtype)
+        out[person, subject, turn] = values
+        return out
+
     staff = seen[1:] if referenced else seen
     group = (
         _given_groups(readings["group"], subject, len(subjects))
@@ -112,6 +122,8 @@ def _cube(readings: pd.DataFrame, measure: Measure, reference: str | None) -> Cu
     return Cube(
         measure=measure, people=names, subjects=list(subjects), rounds=np.asarray(rounds),
         referenced=referenced, x=x, seen=seen, shift=shift, group=group,
+        gross=lay_out("count_read", count), tare=lay_out("count_tare", 0),
+        converted=lay_out("converted", False),
     )  # fmt: skip
 
 

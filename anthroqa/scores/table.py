@@ -6,7 +6,8 @@ A new statistic is one more name in `ORDER` and one more function in `_PEOPLE` o
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Sequence
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -39,15 +40,19 @@ COLUMNS = [
 ALL = "(all)"
 
 _Compute = Callable[[Cube, float], list[Figures]]
-_PEOPLE: tuple[tuple[tuple[str, ...], _Compute], ...] = (
+_Draws = Callable[[Cube, float, np.random.Generator], list[Figures]]
+_Sources = Sequence[tuple[tuple[str, ...], _Compute]]
+_PEOPLE: _Sources = (
     (repeatability.NAMES, repeatability.figures),
     (rounds.NAMES, rounds.figures),
     (bias.NAMES, bias.figures),
 )
-_EVERYBODY: tuple[tuple[tuple[str, ...], _Compute], ...] = (
+_EVERYBODY: _Sources = (
     (between.NAMES, between.group_figures),
     (rounds.NAMES, rounds.group_figures),
 )
+# those that draw random numbers
+_PEOPLE_DRAWN: Sequence[tuple[tuple[str, ...], _Draws]] = ()
 
 
 def score(
@@ -107,8 +112,20 @@ def score(
     unknown = sorted(name for name in names if not _known(name))
     if unknown:
         raise ValueError(f"unknown statistic {', '.join(unknown)}; known are {', '.join(ORDER)}")
-    parts = [part for cube in cubes(session) for part in _measure_rows(cube, confidence, names)]
+    parts = [
+        part
+        for number, cube in enumerate(cubes(session))
+        for part in _measure_rows(cube, confidence, names, _seeded(seed, number))
+    ]
     return _frame(parts, confidence)
+
+
+def _seeded(seed: int, measure: int) -> _Sources:
+    """Those that draw, each with random numbers of its own, whatever else is wanted."""
+    return [
+        (names, partial(compute, rng=np.random.default_rng([seed, measure, place])))
+        for place, (names, compute) in enumerate(_PEOPLE_DRAWN)
+    ]
 
 
 def _known(name: str) -> bool:
@@ -117,7 +134,7 @@ def _known(name: str) -> bool:
 
 
 def _wanted(
-    sources: tuple[tuple[tuple[str, ...], _Compute], ...],
+    sources: _Sources,
     cube: Cube,
     confidence: float,
     names: set[str],
@@ -133,11 +150,13 @@ def _wanted(
     return sorted(found, key=lambda f: ORDER.index(f.statistic.split(":")[0]))
 
 
-def _measure_rows(cube: Cube, confidence: float, names: set[str]) -> list[dict[str, np.ndarray]]:
+def _measure_rows(
+    cube: Cube, confidence: float, names: set[str], drawn: _Sources
+) -> list[dict[str, np.ndarray]]:
     """The rows of one measure as columns: person by person, then those of everybody."""
     people = np.array(cube.people, dtype=object)
     parts = [
-        (people, _wanted(_PEOPLE, cube, confidence, names)),
+        (people, _wanted([*_PEOPLE, *drawn], cube, confidence, names)),
         (np.array([ALL], dtype=object), _wanted(_EVERYBODY, cube, confidence, names)),
     ]
     return [_stack(cube.measure.name, who, blocks) for who, blocks in parts if blocks]

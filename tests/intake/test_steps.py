@@ -73,3 +73,43 @@ def test_a_step_knows_how_it_is_written(size, unit, text, halves, decimals):
     assert str(step) == text
     assert step.by_halves is halves
     assert step.decimals == decimals
+
+
+@pytest.mark.parametrize(
+    ("step", "cycle", "marks"),
+    [
+        (Step(Fraction(1), "oz"), 16, "2 oz, 4 oz, 8 oz, 1 lb"),
+        (Step(Fraction(1, 2), "oz"), 32, "1 oz, 2 oz, 4 oz, 8 oz, 1 lb"),
+        (Step(Fraction(1, 4), "lb"), 4, "1/2 lb, 1 lb"),
+        (Step(Fraction(1, 10), "lb"), 10, "0.2 lb, 0.5 lb, 1 lb"),
+        (Step(Fraction(1, 8), "in"), 8, "1/4 in, 1/2 in, 1 in"),
+        (Step(Fraction(1, 16), "in"), 16, "1/8 in, 1/4 in, 1/2 in, 1 in"),
+        (Step(Fraction(1, 10), "kg"), 10, "0.2 kg, 0.5 kg, 1 kg"),
+        (Step(Fraction(1, 20), "kg"), 20, "0.1 kg, 0.2 kg, 0.25 kg, 0.5 kg, 1 kg"),
+        (Step(Fraction(10), "g"), 10, "20 g, 50 g, 0.1 kg"),
+        (Step(Fraction(1, 100), "kg"), 10, "0.02 kg, 0.05 kg, 0.1 kg"),
+        (Step(Fraction(1, 10), "cm"), 10, "0.2 cm, 0.5 cm, 1 cm"),
+        (Step(Fraction(1), "mm"), 10, "2 mm, 5 mm, 1 cm"),
+        (Step(Fraction(1), "cm"), 10, "2 cm, 5 cm, 10 cm"),
+        (Step(Fraction(1, 2), "cm"), 2, "1 cm"),
+        (Step(Fraction(3, 10), "cm"), None, ""),  # 1 cm is no whole number of these
+        (Step(Fraction(3), "oz"), None, ""),
+    ],
+    ids=str,
+)
+def test_the_eye_rests_on_the_divisors_of_the_whole_mark(step, cycle, marks):
+    assert step.cycle() == cycle
+    assert ", ".join(step.coarse_marks().values()) == marks
+    assert all(cycle % steps == 0 for steps in step.coarse_marks())
+
+
+def test_a_whole_mark_that_is_given_comes_before_any_rule():
+    thirds = Step(Fraction(3, 10), "cm")
+    assert thirds.cycle(Fraction(3)) == 10
+    assert thirds.coarse_marks(Fraction(3)) == {2: "0.6 cm", 5: "1.5 cm", 10: "3 cm"}
+    assert thirds.cycle(Fraction(3, 10)) is None  # the step itself is no coarser mark
+
+
+def test_metric_marks_are_decimals_and_customary_ones_fractions():
+    assert str(Step(Fraction(1, 2), "cm")) == "0.5 cm"
+    assert str(Step(Fraction(1, 2), "lb")) == "1/2 lb"

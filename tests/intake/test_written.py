@@ -94,7 +94,8 @@ ACCEPTED = [
     ids=lambda value: str(value),
 )
 def test_a_reading_is_its_exact_count_of_steps(text, step, steps, form):
-    assert read_count(text, STEPS[step]) == Count(steps, form)
+    other_system = text in ("60.96 cm", "453.59237 g")
+    assert read_count(text, STEPS[step]) == Count(steps, form, converted=other_system)
 
 
 AGAIN = "Look at the paper and type it again"
