@@ -8,8 +8,11 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Sequence
-from typing import NoReturn
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, NoReturn
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 _DONE, _FAILED, _DATA = 0, 1, 2
 
@@ -127,12 +130,21 @@ def _score(args: argparse.Namespace) -> int:
 
 
 def _add_report(parser: argparse.ArgumentParser) -> None:
+    _add_notebook(parser, "session_report")
+
+
+def _add_drill(parser: argparse.ArgumentParser) -> None:
+    _add_notebook(parser, "marks_drill")
+
+
+def _add_notebook(parser: argparse.ArgumentParser, notebook: str) -> None:
+    """What every page needs, and the parameters of its notebook."""
     from anthroqa.reporting.notebooks import parameters
 
     _add_folder(parser)
     parser.add_argument("--out", metavar="DIR", required=True, help="the folder to write into")
     kinds = {"float": float, "int": int, "str": str}
-    for p in parameters("session_report"):
+    for p in parameters(notebook):
         if p.name not in ("session_folder", "tables_folder"):
             parser.add_argument(
                 f"--{p.name.replace('_', '-')}", dest=f"set_{p.name}", type=kinds[p.type],
@@ -141,17 +153,31 @@ def _add_report(parser: argparse.ArgumentParser) -> None:
 
 
 def _report(args: argparse.Namespace) -> int:
-    from anthroqa.reporting import NotebookError, report
+    from anthroqa.reporting import report
+
+    return _page(report, args)
+
+
+def _drill(args: argparse.Namespace) -> int:
+    from anthroqa.reporting import drill
+
+    return _page(drill, args)
+
+
+def _page(make: Callable[..., Path], args: argparse.Namespace) -> int:
+    """Make a page and say where it is, or what stopped it."""
+    from anthroqa.reporting import NotebookError
 
     chosen = {k.removeprefix("set_"): v for k, v in vars(args).items() if k.startswith("set_")}
     try:
-        page = report(args.folder, args.out, **chosen)
+        page = make(args.folder, args.out, **chosen)
     except NotebookError as error:
         if error.kind == "SessionError":
             print(error, file=sys.stderr)
             print(f"\nNothing was written to {args.out}.", file=sys.stderr)
             return _DATA
-        print(f"anthroqa: the report stopped: {error.kind}: {error}", file=sys.stderr)
+        where = "" if error.kind == "ValueError" else f"the page stopped: {error.kind}: "
+        print(f"anthroqa: {where}{error}", file=sys.stderr)
         return _FAILED
     print(page)
     return _DONE
@@ -169,5 +195,9 @@ _COMMANDS = {
     "report": (
         _add_report, _report, "make the report of a session",
         "anthroqa report sample_sessions/outreach_metric --out report",
+    ),
+    "drill": (
+        _add_drill, _drill, "say who reads which marks, and how, from a read-back drill",
+        "anthroqa drill sample_sessions/marks_drill --out drill",
     ),
 }  # fmt: skip

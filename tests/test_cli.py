@@ -28,10 +28,12 @@ def broken(request, tmp_path):
 def test_help_lists_the_commands_with_an_example(capsys):
     assert main([]) == 0
     out = capsys.readouterr().out
-    assert all(name in out for name in ("check", "score", "report", "example: anthroqa report"))
+    assert all(name in out for name in (
+        "check", "score", "report", "drill", "example: anthroqa report",
+    ))  # fmt: skip
 
 
-@pytest.mark.parametrize("command", ["check", "score", "report"])
+@pytest.mark.parametrize("command", ["check", "score", "report", "drill"])
 def test_every_command_has_help_with_an_example(command, capsys):
     with pytest.raises(SystemExit) as stop:
         main([command, "--help"])
@@ -50,8 +52,8 @@ def test_options_of_the_report_are_the_notebooks_parameters(capsys):
 
 @pytest.mark.parametrize(
     "words",
-    [["nope"], ["--nope"], ["check"], ["report", "x"], ["score", "x", "--format", "xml"],
-     ["score", "x", "--confidence", "most"]],
+    [["nope"], ["--nope"], ["check"], ["report", "x"], ["drill", "x"],
+     ["score", "x", "--format", "xml"], ["score", "x", "--confidence", "most"]],
 )  # fmt: skip
 def test_a_wrong_command_line_ends_with_1(words, capsys):
     with pytest.raises(SystemExit) as stop:
@@ -138,7 +140,9 @@ def test_the_module_runs_as_the_command(outreach):
     assert done.stdout == f"anthroqa {anthroqa.__version__}\n"
 
 
-@pytest.mark.parametrize("words", [["check"], ["score"], ["report", "--out", "r"]])
+@pytest.mark.parametrize(
+    "words", [["check"], ["score"], ["report", "--out", "r"], ["drill", "--out", "r"]]
+)
 def test_a_missing_folder_is_a_wrong_command_line_and_is_named(words, tmp_path, capsys):
     folder = str(tmp_path / "autumn")
     assert main([words[0], folder, *words[1:]]) == 1
@@ -152,3 +156,40 @@ def test_an_out_folder_that_cannot_be_is_told_without_a_temporary_name(outreach,
     assert main(["report", str(outreach), "--out", str(out)]) == 1
     err = capsys.readouterr().err
     assert f"nothing can be written to {out}" in err
+
+
+def test_drill_makes_its_page_and_says_where(request, tmp_path, capsys):
+    folder = request.config.rootpath / "sample_sessions" / "marks_drill"
+    out = tmp_path / "drill"
+    assert main(["drill", str(folder), "--out", str(out), "--confidence", "0.8"]) == 0
+    assert capsys.readouterr().out.strip() == str(out / "marks_drill.html")
+    assert json.loads((out / "run.json").read_text())["parameters"] == {"confidence": 0.8}
+
+
+def test_drill_of_faulty_settings_says_what_to_mend_and_writes_nothing(request, tmp_path, capsys):
+    folder = tmp_path / "copy"
+    shutil.copytree(request.config.rootpath / "sample_sessions" / "marks_drill", folder)
+    (folder / "settings.csv").unlink()
+    out = tmp_path / "drill"
+    assert main(["drill", str(folder), "--out", str(out)]) == 2
+    err = capsys.readouterr().err
+    assert "settings.csv: a drill needs this file" in err
+    assert f"Nothing was written to {out}." in err
+    assert not out.exists()
+
+
+def test_drill_of_a_session_that_is_none_ends_with_1_in_plain_words(outreach, tmp_path, capsys):
+    assert main(["drill", str(outreach), "--out", str(tmp_path / "r")]) == 1
+    err = capsys.readouterr().err
+    assert err.startswith("anthroqa: nothing is known of what was set in outreach_metric")
+    assert 'exercise = "drill" in session.toml, and settings.csv' in err
+    assert not (tmp_path / "r").exists()
+
+
+def test_score_of_a_drill_has_rounding_shift_and_the_usual_figures(request, capsys):
+    folder = request.config.rootpath / "sample_sessions" / "marks_drill"
+    assert main(["score", str(folder), "--only", "rounding_shift,bias_from_others"]) == 0
+    table = pd.read_csv(io.StringIO(capsys.readouterr().out))
+    assert table["statistic"].value_counts().to_dict() == {
+        "rounding_shift": 18, "bias_from_others": 18,
+    }  # fmt: skip

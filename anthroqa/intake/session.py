@@ -15,6 +15,7 @@ from typing import Any
 
 import pandas as pd
 
+from anthroqa.intake import known
 from anthroqa.intake import rows as checks
 from anthroqa.intake.corrections import COLUMNS as CORRECTION_COLUMNS
 from anthroqa.intake.corrections import KEY, Correction, match_corrections
@@ -48,6 +49,9 @@ class Session:
     absent : pandas.DataFrame
         Rounds that a measurer has no row for, of subjects that they measured in another:
         `measurer, subject, measure, round`.
+    settings : pandas.DataFrame
+        What was set in a drill: `subject, measure, true` (as written), `steps` (float, on a
+        step or between two); empty in a session.
     notices : tuple of (file, text)
         What was passed over without changing a meaning.
     unused : tuple of str
@@ -68,6 +72,7 @@ class Session:
     missing: pd.DataFrame
     corrections: pd.DataFrame
     absent: pd.DataFrame
+    settings: pd.DataFrame = field(default_factory=known.no_settings)
     notices: tuple[tuple[str, str], ...] = ()
     unused: tuple[str, ...] = ()
     files: Mapping[str, str] = field(default_factory=dict)
@@ -121,7 +126,7 @@ class Session:
         grid = [[str(c) for c in frame.columns]]
         grid += [[as_text(value) for value in row] for row in zip(*columns, strict=True)]
         shape(table, grid, required=checks.REQUIRED, optional=checks.OPTIONAL)
-        return _build("", settings, table, None, problems, {})
+        return _build("", settings, table, None, None, problems, {})
 
 
 def read_session(path: str | Path) -> Session:
@@ -131,7 +136,7 @@ def read_session(path: str | Path) -> Session:
     ----------
     path : str or pathlib.Path
         A folder with `session.toml` and `readings.csv` or `readings.xlsx`, and perhaps
-        `corrections.csv`.
+        `corrections.csv`; a drill has `settings.csv` too.
 
     Returns
     -------
@@ -168,10 +173,12 @@ def read_session(path: str | Path) -> Session:
     data = _bytes(folder / "corrections.csv", files)
     if data is not None:
         corrections = read_file(data, "corrections.csv", required=CORRECTION_COLUMNS, optional=[])
+    set_ = _settings(folder, settings.exercise, files, problems)
     name = folder.resolve().name
     if table is None:
-        raise SessionError([*problems, *(corrections.problems if corrections else ())])
-    return _build(name, settings, table, corrections, problems, files)
+        others = [t for t in (corrections, set_) if t]
+        raise SessionError([*problems, *(p for t in others for p in t.problems)])
+    return _build(name, settings, table, corrections, set_, problems, files)
 
 
 def _whole_file(file: str, problem: str, remedy: str) -> Problem:
@@ -205,8 +212,22 @@ def _readings(folder: Path, files: dict[str, str], problems: list[Problem]) -> T
     return read_file(data, names[0], required=checks.REQUIRED, optional=checks.OPTIONAL)
 
 
+def _settings(
+    folder: Path, exercise: str, files: dict[str, str], problems: list[Problem]
+) -> Table | None:
+    """What was set in a drill; in a session the file is only noticed."""
+    if exercise != "drill":
+        there = (folder / known.FILE).is_file()
+        return Table(file=known.FILE, notices=[(known.FILE, known.NOT_USED)]) if there else None
+    data = _bytes(folder / known.FILE, files)
+    if data is None:
+        problems.append(known.missing_file())
+        return None
+    return read_file(data, known.FILE, required=known.COLUMNS, optional=[])
+
+
 def _build(
-    name: str, settings: Settings, table: Table, corrections: Table | None,
+    name: str, settings: Settings, table: Table, corrections: Table | None, set_: Table | None,
     problems: list[Problem], files: Mapping[str, str],
 ) -> Session:  # fmt: skip
     """Check everything together and either raise every problem or give the session."""
@@ -223,6 +244,8 @@ def _build(
         checks.check_repeats(entries, problems)
         checks.check_forms(entries, measures, problems)
         checks.check_sums(entries, measures, problems)
+    drill = set_ if settings.exercise == "drill" else None
+    was_set = known.match_settings(drill, entries, settings, problems) if drill else None
     if not problems and all(e["missing"] or e["retake"] for e in entries):
         problems.append(_whole_file(table.file, "there is no reading", "Enter the readings."))
     if problems:
@@ -245,9 +268,11 @@ def _build(
         missing=_missing(entries, matched),
         corrections=_corrections(entries, matched),
         absent=_absent(entries),
+        settings=known.no_settings() if was_set is None else was_set,
         notices=(
             *table.notices,
             *(corrections.notices if corrections else ()),
+            *(set_.notices if set_ else ()),
             *_handled(readings, table.file, settings.handling_cap),
             *_name_like(readings, table.file),
         ),

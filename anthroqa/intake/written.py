@@ -209,12 +209,17 @@ def _pounds_and_ounces(terms: tuple[Term, ...]) -> tuple[Fraction, str] | Refusa
     return pounds.amount * 16 + ounces.amount, "oz"
 
 
-@lru_cache(maxsize=100_000)
-def read_count(text: str, step: Step, *, decimal_comma: bool = False) -> Count | Refusal:
-    """A reading as displayed, in whole steps; a bare number is in the step's unit.
+@dataclass(frozen=True, slots=True)
+class _Read:
+    """An amount as it was written, before it is put on steps."""
 
-    `text` is what was written, `step` the finest mark of the measure.
-    """
+    terms: tuple[Term, ...]
+    amount: Fraction
+    unit: str
+    form: str  # "bare", "pounds" or "unit"
+
+
+def _read(text: str, step: Step, *, decimal_comma: bool) -> _Read | Refusal:
     terms = parse_terms(tidy(text), decimal_comma=decimal_comma)
     if isinstance(terms, Refusal):
         return terms
@@ -222,31 +227,57 @@ def read_count(text: str, step: Step, *, decimal_comma: bool = False) -> Count |
         quantity = _pounds_and_ounces(terms)
         if isinstance(quantity, Refusal):
             return _not_a_number(tidy(text)) if terms[1].unit is None else quantity
-        amount, unit = quantity
-        form = "pounds"
+        read = _Read(terms, *quantity, "pounds")
     else:
         term = terms[0]
         amount, unit = term.amount, term.unit or step.unit
         form = "bare" if term.unit is None else "pounds" if unit == "lb" else "unit"
         if step.unit == "oz" and unit == "lb" and term.decimal and amount.denominator != 1:
             return _ambiguous_pounds(text)
-    if not same_kind(unit, step.unit):
+        read = _Read(terms, amount, unit, form)
+    if not same_kind(read.unit, step.unit):
         return Refusal(
-            f"{unit} is the wrong kind of unit for a measure recorded to {step}",
+            f"{read.unit} is the wrong kind of unit for a measure recorded to {step}",
             f"Write it with the unit {step.unit}, or move the row to the measure it belongs to.",
         )
-    count = convert(amount, unit, step.unit) / step.size
-    if count.denominator != 1:
-        return _off_step(tidy(text), terms, amount, unit, count, step)
-    if step.by_halves and form == "bare" and terms[0].whole and 40_000 <= amount < 60_000:
+    if step.by_halves and read.form == "bare" and terms[0].whole and 40_000 <= read.amount < 60_000:
         return Refusal(
             "this is how a spreadsheet keeps a date when its cell is shown as a number",
             "Look at the paper and type it again, after setting the column's format to Text.",
         )
+    return read
+
+
+def read_amount(text: str, step: Step, *, decimal_comma: bool = False) -> Fraction | Refusal:
+    """An amount in steps, exactly and on a step or not: where a slider was set, a test mass.
+
+    Examples
+    --------
+    >>> read_amount("24 9/16 in", Step(Fraction(1, 8), "in"))
+    Fraction(393, 2)
+    """
+    read = _read(text, step, decimal_comma=decimal_comma)
+    if isinstance(read, Refusal):
+        return read
+    return convert(read.amount, read.unit, step.unit) / step.size
+
+
+@lru_cache(maxsize=100_000)
+def read_count(text: str, step: Step, *, decimal_comma: bool = False) -> Count | Refusal:
+    """A reading as displayed, in whole steps; a bare number is in the step's unit.
+
+    `text` is what was written, `step` the finest mark of the measure.
+    """
+    read = _read(text, step, decimal_comma=decimal_comma)
+    if isinstance(read, Refusal):
+        return read
+    count = convert(read.amount, read.unit, step.unit) / step.size
+    if count.denominator != 1:
+        return _off_step(tidy(text), read.terms, read.amount, read.unit, count, step)
     if count >= 2**53:
         return Refusal("the number is too large to be a reading", "Look at the paper.")
-    converted = (unit in CUSTOMARY) != (step.unit in CUSTOMARY)
-    return Count(int(count), form, converted)
+    converted = (read.unit in CUSTOMARY) != (step.unit in CUSTOMARY)
+    return Count(int(count), read.form, converted)
 
 
 def _ambiguous_pounds(text: str) -> Refusal:

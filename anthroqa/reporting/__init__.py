@@ -1,6 +1,6 @@
 """Pages, tables and figures for people; computes nothing that is in no table."""
 
 from anthroqa.reporting.notebooks import NotebookError
-from anthroqa.reporting.report import report
+from anthroqa.reporting.report import drill, report
 
-__all__ = ["NotebookError", "report"]
+__all__ = ["NotebookError", "drill", "report"]

@@ -7,7 +7,7 @@ with what intake lets through, every sum of squares then fits in int64.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -40,6 +40,8 @@ class Cube:
     gross: Counts  # what the display showed, from zero
     tare: Counts  # what it showed for the caregiver alone; 0 where there was none
     converted: Flags  # written in the other system of units: other marks were read
+    # what was set for each subject of a drill, in steps from zero; empty in a session
+    true: Array = field(default_factory=lambda: np.empty(0))
 
     @property
     def size(self) -> float:
@@ -86,10 +88,13 @@ def cubes(session: Session) -> Iterator[Cube]:
     for name, measure in session.measures.items():
         mine = readings[readings["measure"] == name]
         if len(mine):
-            yield _cube(mine, measure, session.reference)
+            known = session.settings[session.settings["measure"] == name]
+            yield _cube(mine, measure, session.reference, known)
 
 
-def _cube(readings: pd.DataFrame, measure: Measure, reference: str | None) -> Cube:
+def _cube(
+    readings: pd.DataFrame, measure: Measure, reference: str | None, known: pd.DataFrame
+) -> Cube:
     person, people = pd.factorize(readings["measurer"], sort=True)
     subject, subjects = pd.factorize(readings["subject"], sort=True)
     turn, rounds = pd.factorize(readings["round"], sort=True)
@@ -124,6 +129,8 @@ def _cube(readings: pd.DataFrame, measure: Measure, reference: str | None) -> Cu
         referenced=referenced, x=x, seen=seen, shift=shift, group=group,
         gross=lay_out("count_read", count), tare=lay_out("count_tare", 0),
         converted=lay_out("converted", False),
+        true=known.set_index("subject")["steps"].reindex(subjects).to_numpy(float)
+        if len(known) else np.empty(0),
     )  # fmt: skip
 
 

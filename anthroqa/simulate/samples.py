@@ -10,6 +10,7 @@ import numpy as np
 
 from anthroqa.intake.steps import Step
 from anthroqa.intake.written import as_written
+from anthroqa.simulate.drill import marks_drill
 from anthroqa.simulate.readings import Counts, Sheet, csv_of, draw, nearest, truth_of
 
 _OUTREACH = """\
@@ -290,6 +291,7 @@ SAMPLES: dict[str, tuple[Callable[[int], dict[str, str]], int]] = {
     "outreach_metric": (outreach_metric, 20260737),
     "clinics_customary": (clinics_customary, 20261006),
     "clinics_customary_as_typed": (clinics_customary_as_typed, 20261006),
+    "marks_drill": (marks_drill, 20261047),
 }
 
 
