@@ -15,12 +15,13 @@ _HOME = {
     "Session": "anthroqa.intake",
     "SessionError": "anthroqa.intake",
     "decide": "anthroqa.decisions",
+    "leads": "anthroqa.scores",
     "read_session": "anthroqa.intake",
     "residuals": "anthroqa.scores",
     "score": "anthroqa.scores",
 }
 
-__all__ = ["Session", "SessionError", "decide", "read_session", "residuals", "score"]
+__all__ = ["Session", "SessionError", "decide", "leads", "read_session", "residuals", "score"]
 
 
 def __getattr__(name: str) -> Any:

@@ -6,6 +6,7 @@ A new statistic is one more name in `ORDER` and one more function in `_PEOPLE` o
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Callable, Collection, Sequence
 from functools import partial
 
@@ -13,13 +14,24 @@ import numpy as np
 import pandas as pd
 
 from anthroqa.intake import Session
-from anthroqa.scores import between, bias, repeatability, rounds
+from anthroqa.scores import (
+    between,
+    bias,
+    digits,
+    drill,
+    habit,
+    likeness,
+    repeatability,
+    resolved,
+    rounds,
+)
 from anthroqa.scores.cube import Cube, cubes
 from anthroqa.scores.figures import Figures
 
 ORDER = (
     "within_tem",
     "within_tem_percent",
+    "within_tem_resolved",
     "within_tem_less_shift",
     "own_round_shift",
     "reliability",
@@ -28,11 +40,16 @@ ORDER = (
     "agreement_upper",
     "bias_from_others",
     "rms_error",
+    "digit_dissimilarity",
+    "coarse_share",
+    "rounding_shift",
+    "identical_repeats",
     "between_tem",
     "total_tem",
     "round_shift",
 )
 _BY_ROUND = ("own_round_shift", "round_shift")
+_BY_MARK = ("coarse_share",)
 COLUMNS = [
     "measure", "measurer", "statistic", "estimate", "lower", "upper", "confidence", "unit",
     "subjects", "readings", "df", "p_value", "note",
@@ -46,13 +63,19 @@ _PEOPLE: _Sources = (
     (repeatability.NAMES, repeatability.figures),
     (rounds.NAMES, rounds.figures),
     (bias.NAMES, bias.figures),
+    (drill.NAMES, drill.figures),
 )
 _EVERYBODY: _Sources = (
     (between.NAMES, between.group_figures),
+    (habit.NAMES, habit.group_figures),
     (rounds.NAMES, rounds.group_figures),
 )
 # those that draw random numbers
-_PEOPLE_DRAWN: Sequence[tuple[tuple[str, ...], _Draws]] = ()
+_PEOPLE_DRAWN: Sequence[tuple[tuple[str, ...], _Draws]] = (
+    (resolved.NAMES, resolved.figures),
+    (likeness.NAMES, likeness.figures),
+    (digits.NAMES, digits.figures),
+)
 
 
 def score(
@@ -72,7 +95,8 @@ def score(
     seed : int, default 0
         For statistics that draw random numbers.
     only : collection of str, optional
-        Names of the statistics wanted; `own_round_shift` stands for all its rounds.
+        Names of the statistics wanted; `own_round_shift` stands for all its rounds,
+        `coarse_share` for all its marks.
 
     Returns
     -------
@@ -114,23 +138,26 @@ def score(
         raise ValueError(f"unknown statistic {', '.join(unknown)}; known are {', '.join(ORDER)}")
     parts = [
         part
-        for number, cube in enumerate(cubes(session))
-        for part in _measure_rows(cube, confidence, names, _seeded(seed, number))
+        for cube in cubes(session)
+        for part in _measure_rows(cube, confidence, names, _seeded(seed, cube.measure.name))
     ]
     return _frame(parts, confidence)
 
 
-def _seeded(seed: int, measure: int) -> _Sources:
-    """Those that draw, each with random numbers of its own, whatever else is wanted."""
+def _seeded(seed: int, measure: str) -> _Sources:
+    """Those that draw, with random numbers of their own whatever else is wanted or measured."""
+    own = zlib.crc32(measure.encode())
     return [
-        (names, partial(compute, rng=np.random.default_rng([seed, measure, place])))
+        (names, partial(compute, rng=np.random.default_rng([seed, own, place])))
         for place, (names, compute) in enumerate(_PEOPLE_DRAWN)
     ]
 
 
 def _known(name: str) -> bool:
-    base, colon, turn = name.partition(":")
-    return base in ORDER and (not colon or (base in _BY_ROUND and turn.isdecimal()))
+    base, colon, part = name.partition(":")
+    if not colon:
+        return base in ORDER
+    return (base in _BY_ROUND and part.isdecimal()) or (base in _BY_MARK and part != "")
 
 
 def _wanted(

@@ -15,12 +15,15 @@ COLUMNS = [
     "measure", "measurer", "statistic", "estimate", "lower", "upper", "confidence", "unit",
     "subjects", "readings", "df", "p_value", "note",
 ]  # fmt: skip
+MARKS = {"weight": ("2 g", "5 g", "10 g"), "length": ("2 mm", "5 mm", "1 cm")}
 OF_A_PERSON = [
-    "within_tem", "within_tem_percent", "within_tem_less_shift", "own_round_shift:2",
-    "own_round_shift:3", "reliability", "bias", "agreement_lower", "agreement_upper",
-    "bias_from_others", "rms_error",
+    "within_tem", "within_tem_percent", "within_tem_resolved", "within_tem_less_shift",
+    "own_round_shift:2", "own_round_shift:3", "reliability", "bias", "agreement_lower",
+    "agreement_upper", "bias_from_others", "rms_error", "digit_dissimilarity", "coarse_share",
+    "identical_repeats",
 ]  # fmt: skip
-OF_ALL = ["between_tem", "total_tem", "round_shift:2", "round_shift:3"]
+OF_ALL = ["coarse_share", "between_tem", "total_tem", "round_shift:2", "round_shift:3"]
+SHARES = ("reliability", "digit_dissimilarity", "coarse_share", "identical_repeats")
 NOT_OF_THE_REFERENCE = {"bias", "agreement_lower", "agreement_upper", "rms_error"}
 
 
@@ -43,7 +46,10 @@ def test_rows_stand_by_measure_person_and_statistic():
         (measure, person, statistic)
         for measure in ("weight", "length")
         for person in ("LEAD", "M10", "M2", "zoe", "(all)")
-        for statistic in (OF_ALL if person == "(all)" else OF_A_PERSON)
+        for base in (OF_ALL if person == "(all)" else OF_A_PERSON)
+        for statistic in (
+            [f"{base}:{mark}" for mark in MARKS[measure]] if base == "coarse_share" else [base]
+        )
         if person != "LEAD" or statistic not in NOT_OF_THE_REFERENCE
     ]
     found = table[["measure", "measurer", "statistic"]].itertuples(index=False, name=None)
@@ -58,12 +64,14 @@ def test_the_order_of_rows_read_does_not_matter(session):
 
 
 def test_units_are_those_of_the_step():
-    units = anthroqa.score(session_of_two_measures()).set_index(["measure", "statistic"])["unit"]
+    table = anthroqa.score(session_of_two_measures())
+    table["statistic"] = table["statistic"].str.replace("coarse_share:.*", "coarse_share", regex=True)
+    units = table.set_index(["measure", "statistic"])["unit"]
     for statistic in [*OF_A_PERSON, *OF_ALL]:
         of_weight, of_length = (set(units.loc[[(m, statistic)]]) for m in ("weight", "length"))
         if statistic == "within_tem_percent":
             assert of_weight == of_length == {"%"}
-        elif statistic == "reliability":
+        elif statistic in SHARES:
             assert of_weight == of_length == {"share"}
         else:
             assert (of_weight, of_length) == ({"g"}, {"mm"})
@@ -92,7 +100,8 @@ def test_measures_do_not_touch_one_another():
 def test_only_gives_the_same_rows_as_all_and_no_others():
     session = session_of_two_measures()
     table = anthroqa.score(session)
-    for names in (["bias"], ["within_tem", "bias"], ["round_shift", "reliability"], ["total_tem"]):
+    for names in (["bias"], ["within_tem", "bias"], ["round_shift", "reliability"], ["total_tem"],
+                  ["coarse_share", "within_tem_resolved"]):  # fmt: skip
         base = table["statistic"].str.split(":").str[0]
         kept = table[base.isin(names)].reset_index(drop=True)
         found = anthroqa.score(session, only=names)
@@ -142,8 +151,15 @@ def test_the_confidence_stands_in_every_row_and_widens_every_interval():
 @given(sessions(recorded_to="1 mm"))
 def test_every_interval_holds_its_estimate(session):
     table = anthroqa.score(session).dropna(subset=["lower"])
-    assert (table["lower"] < table["estimate"]).all()
-    assert (table["estimate"] < table["upper"]).all()
+    # a share may be none or all, and what is under the step only bounded
+    share = table["unit"] == "share"
+    resolved = table["statistic"] == "within_tem_resolved"
+    assert (table["lower"] < table["estimate"])[~share & ~resolved].all()
+    assert (table["estimate"] < table["upper"])[~share & ~resolved].all()
+    some = table.dropna(subset=["estimate"])
+    assert (some["lower"] <= some["estimate"]).all()
+    assert (some["estimate"] <= some["upper"]).all()
+    assert (table["lower"] <= table["upper"]).all()
 
 
 def test_a_measure_without_readings_has_no_rows():
@@ -170,7 +186,7 @@ def test_a_measure_in_which_the_reference_did_not_read_says_so():
 def test_scoring_leaves_the_session_as_it_was_and_gives_the_same_twice():
     session = session_of_two_measures()
     before = session.readings.copy()
-    one, other = anthroqa.score(session), anthroqa.score(session, seed=7)
+    one, other = anthroqa.score(session, seed=7), anthroqa.score(session, seed=7)
     pd.testing.assert_frame_equal(session.readings, before)
     pd.testing.assert_frame_equal(one, other)
 

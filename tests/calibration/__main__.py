@@ -1,0 +1,122 @@
+"""The long study behind the figures of README.md and `power.md`.
+
+From the top of the project: `PYTHONPATH=tests python -m calibration --sessions 300`. It writes
+`power.md` and `power.png` beside itself, the same for the same seed.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+import pandas as pd
+from calibration import digits, drill, likeness, resolved
+from calibration.sessions import DESIGNS
+from matplotlib.figure import Figure
+
+HERE = Path(__file__).parent
+SHARES, SUBJECTS = (0.2, 0.3, 0.4, 0.5, 0.6, 0.8), (6, 10, 20, 30)
+_STYLES = dict(zip(SUBJECTS, (":", "-.", "--", "-"), strict=True))
+
+_PAGE = """\
+# What drawn sessions say of the tests of marks, repeats and drills
+
+{sessions} sessions a row (a quarter of that for the curves), seed {seed}; made by
+`PYTHONPATH=tests python -m calibration --sessions {sessions}`. Truth is known here, so every
+wrong name is counted. *Honest* people read every mark to the nearest; a *leaner* puts each reading
+by chance 0.6 on the half mark (0.5 cm, 0.5 kg, whole 0.1 kg, 1/2 in, 4 oz). Nominal risk 5 %.
+
+## How strong must a habit be to be named?
+
+![Share of leaners named, by share of readings on the half mark and number of subjects](power.png)
+
+Two of eight staff lean; named means p at or under 0.05 / 8 for the largest contrast.
+
+{power}
+
+## Marks: how often chance speaks, how often a leaner is found
+
+`honest_marks`, `honest_digits`: honest people with p at or under 0.05 by the largest contrast of
+a coarse mark and by the dissimilarity of digits. `found_marks`: leaners at or under 0.05 / 8.
+`covered`: intervals (0.90) of the share that hold the planted 0.6.
+
+{digits}
+
+## The repeat error behind the rounding
+
+{resolved}
+
+## Second readings
+
+{likeness}
+
+## Drills
+
+{drill}
+"""
+
+
+STUDIES: dict[str, Callable[[int, int], pd.DataFrame]] = {
+    "power": lambda n, seed: digits.power(max(n // 4, 1), seed, shares=SHARES, subjects=SUBJECTS),
+    "digits": digits.study,
+    "resolved": resolved.study,
+    "likeness": likeness.study,
+    "drill": drill.study,
+}
+
+
+def main() -> None:
+    """Run every study and write the page with its curves, or print one table."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--sessions", type=int, default=300)
+    parser.add_argument("--seed", type=int, default=20261125)
+    parser.add_argument("--only", choices=STUDIES, help="print this table as CSV, write nothing")
+    args = parser.parse_args()
+    if args.only:
+        sys.stdout.write(STUDIES[args.only](args.sessions, args.seed).to_csv(index=False))
+        return
+    found = {name: study(args.sessions, args.seed) for name, study in STUDIES.items()}
+    write_page(found, args.sessions, args.seed)
+
+
+def write_page(found: Mapping[str, pd.DataFrame], sessions: int, seed: int) -> None:
+    """Write `power.md` and `power.png`."""
+    draw_power(found["power"], HERE / "power.png")
+    wide = found["power"].pivot_table(index=["design", "subjects"], columns="share", values="found")
+    tables = {**found, "power": wide.reindex(DESIGNS, level="design").reset_index()}
+    text = {name: _table(table) for name, table in tables.items()}
+    page = _PAGE.format(sessions=sessions, seed=seed, **text)
+    (HERE / "power.md").write_text(page, encoding="utf-8")
+
+
+def draw_power(power: pd.DataFrame, path: Path) -> None:
+    """One panel a design, one line a number of subjects, labelled where it ends."""
+    figure = Figure(figsize=(9, 5.4), layout="constrained")
+    axes = figure.subplots(2, 3, sharex=True, sharey=True).ravel()
+    for ax, name in zip(axes, DESIGNS, strict=False):
+        for n, line in power[power["design"] == name].groupby("subjects"):
+            ax.plot(line["share"], line["found"], color="#1a1a1a", linestyle=_STYLES[n])
+        ax.set_title(f"read to {name}", fontsize=10)
+        ax.set_ylim(0, 1.02)
+        ax.grid(color="#e4e4e4", linewidth=0.6)
+    axes[0].set_ylabel("Share of leaners named")
+    axes[3].set_ylabel("Share of leaners named")
+    axes[-1].set_axis_off()
+    for n, style in _STYLES.items():
+        axes[-1].plot([], [], color="#1a1a1a", linestyle=style, label=f"{n} subjects, read twice")
+    axes[-1].legend(loc="center", frameon=False)
+    figure.supxlabel("Share of readings that go to the half mark", fontsize=10)
+    figure.savefig(path, dpi=110, metadata={"Software": None})
+
+
+def _table(frame: pd.DataFrame) -> str:
+    rows = [[str(c) for c in frame.columns], ["---"] * frame.shape[1]]
+    rows += [["" if v != v else f"{v:.3g}" if isinstance(v, float) else str(v) for v in row]
+             for row in frame.itertuples(index=False)]  # fmt: skip
+    return "\n".join("| " + " | ".join(row) + " |" for row in rows)
+
+
+if __name__ == "__main__":
+    main()
