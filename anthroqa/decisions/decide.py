@@ -2,7 +2,8 @@
 
 A finding is made only when the whole interval lies on one side of the limit: each then has
 a risk of at most (1 - confidence) / 2 of being wrong on its own. Limits are the program's;
-there is no default. The reference measurer is judged on repeatability only.
+there is no default. The reference measurer is judged on repeatability only. A repeat error
+under one step is judged on the TEM of the unrounded readings: the step hides a part of it.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from anthroqa.decisions.enough import (
     LEAST_SUBJECTS,
     MOST_MORE,
     more_for_mean,
+    more_for_resolved,
     more_for_spread,
 )
 from anthroqa.intake import Measure, Session
@@ -25,10 +27,7 @@ WITHIN, OVER, NOT_SETTLED, NOT_JUDGED = "within limit", "over limit", "not settl
 STATES = (WITHIN, OVER, NOT_SETTLED, NOT_JUDGED)
 TOO_NEAR = "too near the limit to settle"
 UNSOURCED = "the limit has no source"
-UNDER_A_STEP = (
-    "the repeat error is under one step: rounding hides part of it, so its interval cannot be "
-    "trusted here"
-)
+HIDDEN_BELOW = 1  # steps: a repeat error of which the step hides a part
 COLUMNS = [
     "measure", "measurer", "question", "statistic", "estimate", "lower", "upper", "unit",
     "limit", "limit_source", "state", "more_subjects", "note",
@@ -78,7 +77,7 @@ def decide(scores: pd.DataFrame, session: Session) -> pd.DataFrame:
     ValueError
         If `scores` lacks a statistic that a decision needs.
     """
-    needed = {"within_tem", "within_tem_less_shift", "bias_from_others"}
+    needed = {"within_tem", "within_tem_resolved", "within_tem_less_shift", "bias_from_others"}
     if set(scores["measurer"]) - {session.reference, "(all)"}:  # the reference has no bias
         needed.add("bias")
     lacking = sorted(needed - set(scores["statistic"]))
@@ -130,7 +129,9 @@ def _unlike_instruments(readings: pd.DataFrame, reference: str | None) -> dict[s
 def _repeatability(
     figures: dict, person: str, measure: Measure, *, shifted: bool, rounds: int
 ) -> Decision:
-    row = figures[person, "within_tem"]
+    row, limit, more = figures[person, "within_tem"], _amount(measure.limit_tem), None
+    if row.estimate < HIDDEN_BELOW * float(measure.step.size):
+        return _under_a_step(figures, person, measure, shifted=shifted, rounds=rounds)
     why = ""
     if shifted:
         less = figures[person, "within_tem_less_shift"]
@@ -138,19 +139,35 @@ def _repeatability(
             row, why = less, "a shift between rounds that the other staff share is taken out"
         else:
             why = "the round shift is not taken out: " + less.note
-    limit = _amount(measure.limit_tem)
-    enough = row.df >= LEAST_DF
-    too_few = f"{row.df:.0f} repeat differences, and {LEAST_DF} are the least to judge by"
-    if limit is not None and enough and row.estimate < float(measure.step.size):
-        return _decision(row, measure, "repeatability", limit, NOT_SETTLED, None, UNDER_A_STEP, why)
-    more = None
     if limit is not None and row.estimate > 0 and rounds > 1:
         more = more_for_spread(
             row.estimate, row.df, limit, rounds=rounds, confidence=row.confidence
         )
     return _judged(
-        row, measure, "repeatability", limit, enough, too_few, more, why, row.lower, row.upper
-    )
+        row, measure, "repeatability", limit, row.df >= LEAST_DF, _few(row), more, why,
+        row.lower, row.upper,
+    )  # fmt: skip
+
+
+def _under_a_step(
+    figures: dict, person: str, measure: Measure, *, shifted: bool, rounds: int
+) -> Decision:
+    row, limit, more = figures[person, "within_tem_resolved"], _amount(measure.limit_tem), None
+    stays = "the round shift is not taken out: the repeat error is under one step"
+    why = "; ".join(w for w in (stays if shifted else "", row.note) if w)
+    if limit is not None and row.df > 0 and rounds > 1:
+        more = more_for_resolved(
+            row.estimate, row.lower, row.upper, row.df, limit,
+            rounds=rounds, confidence=row.confidence,
+        )  # fmt: skip
+    return _judged(
+        row, measure, "repeatability", limit, row.df >= LEAST_DF, _few(row), more, why,
+        row.lower, row.upper,
+    )  # fmt: skip
+
+
+def _few(row) -> str:
+    return f"{row.df:.0f} repeat differences, and {LEAST_DF} are the least to judge by"
 
 
 def _bias(row, measure: Measure, why: str) -> Decision:

@@ -1,7 +1,8 @@
 """How many more subjects would settle it, and what can a session of this size settle?
 
 Both questions take the estimate as it stands and ask what its interval would be: chi-squared
-for a repeat error, t for a mean difference.
+for a repeat error, t for a mean difference. The interval of a repeat error under one step has
+no such form: it is taken to shrink as others do.
 """
 
 from __future__ import annotations
@@ -39,6 +40,28 @@ def more_for_spread(
     usable = np.maximum(total, 1)
     low, high = spread_factors(usable, confidence)
     settled = (estimate * high < limit) | (estimate * low > limit)
+    return _first(more, settled & (total >= LEAST_DF))
+
+
+def more_for_resolved(
+    estimate: float, lower: float, upper: float, df: float, limit: float, *, rounds: int,
+    confidence: float,
+) -> int | None:  # fmt: skip
+    """Least number of further subjects for a repeat error under one step; None if over 100.
+
+    The distances of the ends, as ratios, shrink with the root of df. Where every repeat is
+    equal there is no estimate: its bound is where all are equal with the chance of a tail, and
+    the chance that one is not rises in line with the TEM.
+    """
+    more = np.arange(MOST_MORE + 1)
+    total = df + more * (rounds - 1)
+    if np.isnan(estimate):
+        unequal = 1 - ((1 - confidence) / 2) ** (1 / np.maximum(total, 1))
+        settled = upper * unequal / unequal[0] < limit
+    else:
+        part = np.sqrt(df / total)
+        high, low = estimate * (upper / estimate) ** part, estimate * (lower / estimate) ** part
+        settled = (high < limit) | (low > limit)
     return _first(more, settled & (total >= LEAST_DF))
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from anthroqa.decisions.decide import NOT_JUDGED, UNDER_A_STEP
+from anthroqa.decisions.decide import NOT_JUDGED
 from anthroqa.decisions.enough import spread_factors
 
 COLUMNS = [
@@ -29,12 +29,12 @@ def reach(decisions: pd.DataFrame, scores: pd.DataFrame) -> pd.DataFrame:
         `by_chance` is how many of them would be if all sat exactly on the limit.
         `half_width` (bias only) is the median half width of their intervals. An estimate
         under `within_below` is within the limit, one above `over_above` over it, at the
-        median df; NaN without a limit. Amounts are in `unit`.
+        median df; NaN without a limit. Under one step these two are near, not exact. Amounts
+        are in `unit`.
     """
     key = ["measure", "measurer", "statistic"]
     frame = decisions.merge(scores[[*key, "df", "confidence"]], on=key, how="left")
-    frame = frame[(frame["state"] != NOT_JUDGED) & ~frame["note"].str.contains(UNDER_A_STEP)]
-    frame = frame[frame["lower"].notna()]
+    frame = frame[(frame["state"] != NOT_JUDGED) & frame["lower"].notna()]
     frame = frame.assign(question=pd.Categorical(frame["question"], ["repeatability", "bias"]))
     frame = frame.sort_values("question", kind="stable").sort_values(
         "measure", key=lambda m: m.map({name: i for i, name in enumerate(m.unique())}),

@@ -1,5 +1,7 @@
 """Findings in three states, and when nobody is judged."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -13,6 +15,11 @@ COLUMNS = [
     "limit", "limit_source", "state", "more_subjects", "note",
 ]  # fmt: skip
 LIMITS = {"limit_tem": "6 mm", "limit_bias": "4 mm", "limit_source": "manual"}
+# what a decision rests on; other figures take their time
+ONLY = [
+    "within_tem", "within_tem_resolved", "within_tem_less_shift", "round_shift", "bias",
+    "bias_from_others",
+]  # fmt: skip
 SMALL = [[600 + 9 * s, 600 + 9 * s + d] for s, d in enumerate((2, -3, 2, 1, -2, 3, 0, -1))]
 
 
@@ -29,14 +36,15 @@ def people(values, names=("LEAD", "A", "B", "C")):
 
 def decided(readings, *, reference="LEAD", confidence=0.9, **settings):
     session = as_session(readings, reference=reference, **{**LIMITS, **settings})
-    table = anthroqa.decide(anthroqa.score(session, confidence=confidence), session)
+    scores = anthroqa.score(session, confidence=confidence, only=ONLY)
+    table = anthroqa.decide(scores, session)
     return table.set_index(["measurer", "question"])
 
 
 def with_figure(readings, statistic, *, settings=LIMITS, **parts):
     """The decision on A when one of A's figures is replaced."""
     session = as_session(readings, reference="LEAD", **settings)
-    scores = anthroqa.score(session)
+    scores = anthroqa.score(session, only=ONLY)
     row = (scores["measurer"] == "A") & (scores["statistic"] == statistic)
     for part, value in parts.items():
         scores.loc[row, part] = value
@@ -45,7 +53,7 @@ def with_figure(readings, statistic, *, settings=LIMITS, **parts):
 
 def test_columns_are_those_of_the_design():
     session = as_session({"LEAD": SMALL, "A": SMALL}, reference="LEAD", **LIMITS)
-    table = anthroqa.decide(anthroqa.score(session), session)
+    table = anthroqa.decide(anthroqa.score(session, only=ONLY), session)
     assert list(table.columns) == COLUMNS
     assert set(table["question"]) == {"repeatability", "bias"}
     assert set(table["limit_source"]) == {"manual"}
@@ -55,7 +63,7 @@ def test_columns_are_those_of_the_design():
 def test_a_figure_and_its_interval_stand_in_the_decision_as_in_the_score_table():
     values = people(counts(tem=[3, 4, 9]))
     session = as_session(values, reference="LEAD", **LIMITS)
-    scores = anthroqa.score(session)
+    scores = anthroqa.score(session, only=ONLY)
     table = anthroqa.decide(scores, session)
     joined = table.merge(
         scores, on=["measure", "measurer", "statistic"], suffixes=("", "_scored"), how="left"
@@ -126,7 +134,7 @@ def test_the_reference_is_judged_on_repeatability_only():
 
 def test_without_a_limit_nobody_is_judged():
     session = as_session({"LEAD": SMALL, "A": SMALL}, reference="LEAD")
-    table = anthroqa.decide(anthroqa.score(session), session)
+    table = anthroqa.decide(anthroqa.score(session, only=ONLY), session)
     assert set(table["state"]) == {"not judged"}
     assert table["limit"].isna().all()
     assert table["more_subjects"].isna().all()
@@ -155,29 +163,105 @@ def test_under_six_common_subjects_nobody_is_judged_on_bias():
     assert decided({"LEAD": SMALL, "A": far[:6]}).loc[("A", "bias"), "state"] == "over limit"
 
 
-def test_a_repeat_error_under_one_step_is_not_settled_and_says_why():
-    layout = {"LEAD": SMALL, "A": [[600 + s, 600 + s + (s == 3)] for s in range(8)]}
-    row = decided(layout).loc["A", "repeatability"]
-    assert row["upper"] < row["limit"]
-    assert row["state"] == "not settled"
-    assert pd.isna(row["more_subjects"])
-    assert row["note"] == (
-        "the repeat error is under one step: rounding hides part of it, so its interval cannot "
-        "be trusted here"
-    )
+# a repeat error of about half a step in whole millimetres, and one of none
+FINE = [[600 + 9 * s, 600 + 9 * s + {1: 1, 5: -1, 9: 1}.get(s, 0)] for s in range(12)]
+EQUAL = [[600 + 9 * s] * 2 for s in range(12)]
 
 
-def test_a_repeat_error_of_one_step_is_judged():
+def test_a_repeat_error_under_one_step_is_judged_on_the_unrounded_readings():
+    row = decided({"LEAD": SMALL, "A": FINE}).loc["A", "repeatability"]
+    assert row["statistic"] == "within_tem_resolved"
+    assert 0 < row["lower"] < row["estimate"] < row["upper"] < 1
+    assert row["state"] == "within limit"
+    assert row["note"] == ""
+    # three pairs of twelve a step apart: about 0.2 of a step, the plain figure 0.35
+    assert 0.15 < row["estimate"] < 0.3
+    rest = decided({"LEAD": SMALL, "A": SMALL}).loc["A", "repeatability"]
+    assert rest["statistic"] == "within_tem"
+
+
+@pytest.mark.parametrize(
+    ("limit", "state"),
+    [("0.5 mm", "within limit"), ("0.3 mm", "not settled"), ("0.05 mm", "over limit")],
+)
+def test_a_limit_under_one_step_can_be_judged_by(limit, state):
+    row = decided({"LEAD": SMALL, "A": FINE}, limit_tem=limit).loc["A", "repeatability"]
+    assert row["state"] == state
+    assert (row["more_subjects"] == 0) == (state != "not settled")
+
+
+@pytest.mark.parametrize(
+    ("lower", "upper", "state"),
+    [
+        (0.1, 0.299, "within limit"),
+        (0.1, 0.3, "not settled"),
+        (0.3, 0.7, "not settled"),
+        (0.301, 0.7, "over limit"),
+    ],
+)
+def test_under_one_step_the_whole_interval_has_to_be_on_one_side_too(lower, upper, state):
+    table = with_figure(
+        {"LEAD": SMALL, "A": FINE}, "within_tem_resolved", lower=lower, upper=upper,
+        estimate=0.2, settings=LIMITS | {"limit_tem": "0.3 mm"},
+    )  # fmt: skip
+    assert table.loc[("A", "repeatability"), "state"] == state
+
+
+def test_a_repeat_error_of_one_step_is_judged_on_the_readings_as_they_are():
     steps = [[600, 600], [610, 612]] * 6  # root of (6 x 4) / (2 x 12) is 1
     row = decided({"LEAD": SMALL, "A": steps}).loc["A", "repeatability"]
     assert row["estimate"] == 1
+    assert row["statistic"] == "within_tem"
     assert row["state"] == "within limit"
+    less = [[600, 600], [610, 612]] * 5 + [[600, 600], [610, 611]]
+    assert decided({"LEAD": SMALL, "A": less}).loc[("A", "repeatability"), "statistic"] == (
+        "within_tem_resolved"
+    )
 
 
-def test_equal_repeats_are_not_settled():
-    row = decided({"LEAD": SMALL, "A": [[600, 600]] * 8}).loc["A", "repeatability"]
-    assert row["estimate"] == 0
-    assert row["state"] == "not settled"
+def test_equal_repeats_are_within_a_limit_above_their_bound_and_else_not_settled():
+    # P(a pair is equal) is 1 - 2 tem / sqrt(pi) far under a step, and 0.05 ** (1 / 12) = 0.779
+    # at a TEM of 0.196
+    row = decided({"LEAD": SMALL, "A": EQUAL}).loc["A", "repeatability"]
+    assert row["state"] == "within limit"
+    assert pd.isna(row["estimate"])
+    assert (row["lower"], round(row["upper"], 3)) == (0, 0.196)
+    assert row["note"] == "every repeat is equal: an upper bound"
+    narrow = decided({"LEAD": SMALL, "A": EQUAL}, limit_tem="0.19 mm").loc["A", "repeatability"]
+    assert narrow["state"] == "not settled"
+    assert narrow["more_subjects"] == 1
+    tiny = decided({"LEAD": SMALL, "A": EQUAL}, limit_tem="0.01 mm").loc["A", "repeatability"]
+    assert tiny["state"] == "not settled"
+    assert pd.isna(tiny["more_subjects"])
+    assert tiny["note"].startswith("too near the limit to settle: over 100 more subjects")
+
+
+def test_under_one_step_and_under_six_repeat_differences_nobody_is_judged():
+    row = decided({"LEAD": SMALL, "A": EQUAL[:5]}).loc["A", "repeatability"]
+    assert row["state"] == "not judged"
+    assert row["note"].startswith("5 repeat differences, and 6 are the least to judge by")
+    assert row["more_subjects"] == 1
+    assert decided({"LEAD": SMALL, "A": EQUAL[:6]}).loc[("A", "repeatability"), "state"] == (
+        "within limit"
+    )
+
+
+def test_converted_readings_under_one_step_are_not_judged_and_that_is_said():
+    inches = [["10 in", "10 in"], ["20 in", "20 in"]] * 4
+    row = decided({"LEAD": SMALL, "A": inches}, recorded_to="1 mm").loc["A", "repeatability"]
+    assert row["statistic"] == "within_tem_resolved"
+    assert row["state"] == "not judged"
+    assert "converted readings are left out" in row["note"]
+
+
+def test_under_one_step_a_round_shift_is_not_taken_out_and_that_is_said():
+    values = people(counts(tem=[2, 2, 2, 2], shift=(0.0, -20.0), seed=3))
+    values["A"] = FINE
+    table = decided(values)
+    assert table.loc[("B", "repeatability"), "statistic"] == "within_tem_less_shift"
+    row = table.loc["A", "repeatability"]
+    assert row["statistic"] == "within_tem_resolved"
+    assert row["note"] == ("the round shift is not taken out: the repeat error is under one step")
 
 
 def test_equal_differences_are_not_settled_and_say_why():
@@ -230,7 +314,7 @@ def test_where_the_reference_did_not_read_a_measure_bias_is_judged_against_the_o
     ])  # fmt: skip
     measures = {m: {"recorded_to": "1 mm", **LIMITS} for m in ("length", "head")}
     session = anthroqa.Session.from_frame(frame, measures=measures, reference="LEAD")
-    table = anthroqa.decide(anthroqa.score(session), session)
+    table = anthroqa.decide(anthroqa.score(session, only=ONLY), session)
     of = table[table["question"] == "bias"].groupby("measure")["statistic"].agg(set)
     assert of.to_dict() == {"length": {"bias"}, "head": {"bias_from_others"}}
 
@@ -296,7 +380,7 @@ def test_somebody_exactly_at_the_limit_is_found_at_no_more_than_one_in_twenty():
             for i in range(at_once)
         ])  # fmt: skip
         session = side_by_side(block, limit_tem="60 mm", limit_bias="60 mm", limit_source="x")
-        table = anthroqa.decide(anthroqa.score(session), session)
+        table = anthroqa.decide(anthroqa.score(session, only=ONLY), session)
         found.append(table[table["measurer"] != "LEAD"])
     table = pd.concat(found)
     n = at_once * batches
@@ -308,3 +392,34 @@ def test_somebody_exactly_at_the_limit_is_found_at_no_more_than_one_in_twenty():
         assert (states == "within limit").mean() <= 0.05 + band
         assert (states == "over limit").mean() > 0.02  # the figures do reach both sides
         assert "not judged" not in set(states)
+
+
+@pytest.mark.parametrize(("subjects", "share"), [(10, 0.5), (12, 0.5), (12, 0.3)])
+def test_somebody_exactly_at_a_limit_under_one_step_is_found_at_no_more_than_one_in_twenty(
+    subjects, share
+):
+    rng = np.random.default_rng(20261126)
+    n, at_once = 3000, 250
+    tables = []
+    for seed in range(n // at_once):
+        true = rng.uniform(600, 900, (at_once, subjects, 1))
+        values = nearest(true + share * rng.normal(size=(at_once, subjects, 2)))
+        person, subject, turn = np.indices(values.shape).reshape(3, -1)
+        readings = pd.DataFrame({
+            "measurer": "P" + pd.Series(person).astype(str),
+            "subject": "S" + pd.Series(subject).astype(str), "measure": "length",
+            "round": turn + 1, "count": values.ravel(),
+        })  # fmt: skip
+        one = as_session({"A": [[0, 0]]}, limit_tem=f"{share} mm", limit_source="x")
+        session = replace(one, readings=readings)
+        table = anthroqa.decide(anthroqa.score(session, seed=seed, only=ONLY), session)
+        tables.append(table[table["question"] == "repeatability"])
+    table = pd.concat(tables)
+    assert len(table) == n
+    # the tails of each 250 people are drawn 2,000 times
+    band = 4 * (0.05 * 0.95 * (1 / n + 1 / (2000 * n / at_once))) ** 0.5
+    assert (table["state"] == "over limit").mean() <= 0.05 + band
+    assert (table["state"] == "within limit").mean() <= 0.05 + band
+    assert (table["state"] == "over limit").mean() > 0.02
+    assert set(table["statistic"]) <= {"within_tem_resolved", "within_tem"}
+    assert (table["statistic"] == "within_tem_resolved").mean() > 0.99

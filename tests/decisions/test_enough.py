@@ -9,7 +9,13 @@ from scipy import stats
 from strategies import as_session
 
 import anthroqa
-from anthroqa.decisions.enough import mean_factor, more_for_mean, more_for_spread, spread_factors
+from anthroqa.decisions.enough import (
+    mean_factor,
+    more_for_mean,
+    more_for_resolved,
+    more_for_spread,
+    spread_factors,
+)
 from anthroqa.simulate import draw, nearest
 
 
@@ -51,6 +57,57 @@ def test_more_for_a_bias_is_the_least_that_settles(estimate, n, sd, limit, confi
     assert found == (settled.index(True) if any(settled) else None)
 
 
+def settles_resolved(estimate, lower, upper, df, total, limit):
+    if estimate is None:  # 0.05 ** (1 / n) is the chance of one pair at the bound
+        return total >= 6 and upper * (1 - 0.05 ** (1 / total)) / (1 - 0.05 ** (1 / df)) < limit
+    part = (df / total) ** 0.5
+    high = estimate * (upper / estimate) ** part
+    low = estimate * (lower / estimate) ** part
+    return total >= 6 and (high < limit or low > limit)
+
+
+@settings(max_examples=80)
+@given(
+    st.floats(0.05, 0.9) | st.none(), st.floats(0, 0.99), st.floats(1.01, 4), st.integers(1, 40),
+    st.floats(0.02, 2), st.integers(2, 4),
+)  # fmt: skip
+def test_more_for_a_repeat_error_under_a_step_is_the_least_that_settles(
+    estimate, below, above, df, limit, rounds
+):
+    size = 0.2 if estimate is None else estimate
+    lower, upper = (0.0 if estimate is None else size * below), size * above
+    found = more_for_resolved(
+        float("nan") if estimate is None else estimate, lower, upper, df, limit,
+        rounds=rounds, confidence=0.9,
+    )  # fmt: skip
+    settled = [
+        settles_resolved(estimate, lower, upper, df, df + more * (rounds - 1), limit)
+        for more in range(101)
+    ]  # fmt: skip
+    assert found == (settled.index(True) if any(settled) else None)
+
+
+def test_more_for_a_repeat_error_under_a_step_by_hand():
+    # twice the estimate at 12 df: 0.4 x 2 ** (12 / 18) ** 0.5 is 0.704, at 19 df 0.694, at 20 0.684
+    assert more_for_resolved(0.4, 0.2, 0.8, 12, 0.7, rounds=2, confidence=0.9) == 7
+    assert more_for_resolved(0.4, 0.25, 0.8, 12, 0.69, rounds=3, confidence=0.9) == 4
+    # a bound of 0.2 at 12 df is 0.2 x (1 - 0.05 ** (1/16)) / (1 - 0.05 ** (1/12)) = 0.1547 at 16
+    # and 0.1640 at 15
+    nan = float("nan")
+    assert more_for_resolved(nan, 0.0, 0.2, 12, 0.16, rounds=2, confidence=0.9) == 4
+    assert more_for_resolved(nan, 0.0, 0.2, 12, 0.16, rounds=3, confidence=0.9) == 2
+
+
+def test_the_bound_of_equal_repeats_shrinks_as_it_is_taken_to():
+    for more in (3, 8, 24):
+        bounds = [
+            anthroqa.score(as_session({"A": [[5, 5]] * n}), only=["within_tem_resolved"])["upper"]
+            for n in (12, 12 + more)
+        ]
+        shrunk = (1 - 0.05 ** (1 / (12 + more))) / (1 - 0.05 ** (1 / 12))
+        assert bounds[1].item() == pytest.approx(bounds[0].item() * shrunk, rel=2e-3)
+
+
 def test_by_hand():
     # from 12 df; the upper factor falls under 6 / 4.2 = 1.4286 at 16 df, where it is
     # sqrt(16 / 7.961646) = 1.4176; at 15 df it is sqrt(15 / 7.260944) = 1.4373
@@ -74,7 +131,10 @@ def decisions_of(*, seed, tem, bias, subjects=9, rounds=2):
     session = as_session(
         layout, reference="LEAD", limit_tem="6 mm", limit_bias="4 mm", limit_source="manual"
     )
-    scores = anthroqa.score(session)
+    scores = anthroqa.score(
+        session, only=["within_tem", "within_tem_resolved", "within_tem_less_shift",
+                       "round_shift", "bias", "bias_from_others"],
+    )  # fmt: skip
     return anthroqa.decide(scores, session), scores
 
 

@@ -88,12 +88,12 @@ def test_people_who_were_not_judged_are_not_counted():
     assert len(nobody) == 0
 
 
-def test_repeat_errors_under_a_step_are_not_counted():
+def test_repeat_errors_under_a_step_are_counted_as_any_other():
     rough = as_session(
         {"LEAD": [[600, 600], [610, 611]] * 4, "A": [[600, 603], [612, 610]] * 4},
         reference="LEAD", **LIMITS,
     )  # fmt: skip
     scores = anthroqa.score(rough)
     found = reach(anthroqa.decide(scores, rough), scores).set_index("question")
-    assert found.loc["repeatability", "people"] == 1
-    assert found.loc["repeatability", "by_chance"] == pytest.approx(0.05)
+    assert found.loc["repeatability", "people"] == 2
+    assert found.loc["repeatability", "by_chance"] == pytest.approx(0.10)
