@@ -15,7 +15,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
 from anthroqa.intake import Measure
-from anthroqa.reporting.wording import CONTROLS, ODD, amount, exact, label, number
+from anthroqa.reporting.wording import CONTROLS, ODD, amount, exact, figure_of, label, number
 
 INK, BLUE, GREY = "#1a1a1a", "#0072B2", "#767676"
 _STATES = {  # state -> (marker, face, edge)
@@ -252,7 +252,7 @@ def alt_findings(rows: pd.DataFrame, measure: Measure) -> str:
     parts = []
     for state in _STATES:
         some = rows[rows["state"] == state]
-        named = [f"{r.measurer} {amount(r.estimate, measure)}" for r in some.itertuples()]
+        named = [f"{r.measurer} {figure_of(r, measure)}" for r in some.itertuples()]
         if named:
             parts.append(f"{state}: {', '.join(named)}")
     return f"{what} in {label(measure.name)}{against}. {'; '.join(parts)}."

@@ -33,6 +33,18 @@ class Parameter:
     help: str
 
 
+# a kernel that loads what draws figures while it waits for its first cell
+_KERNEL = """
+import importlib, sys, threading
+sys.path[:1] = []
+threading.Thread(
+    target=importlib.import_module, args=("anthroqa.reporting.marks",), daemon=True
+).start()
+from ipykernel.kernelapp import launch_new_instance
+launch_new_instance()
+"""
+
+
 class NotebookError(Exception):
     """A notebook stopped; `kind` is the name of the exception in it."""
 
@@ -106,7 +118,7 @@ def execute(path: Path, values: Mapping[str, Any]) -> Any:
 
             @property
             def kernel_spec(self) -> KernelSpec:
-                command = [sys.executable, "-m", "ipykernel_launcher", "-f", "{connection_file}"]
+                command = [sys.executable, "-c", _KERNEL, "-f", "{connection_file}"]
                 command += [f"--ipython-dir={settings}"]
                 command += ["--log-level=CRITICAL"]  # the errors of cells come by themselves
                 return KernelSpec(argv=command, language="python", display_name="Python 3")

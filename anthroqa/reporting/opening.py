@@ -6,9 +6,9 @@ from collections.abc import Iterator
 
 import pandas as pd
 
-from anthroqa.decisions import reach
+from anthroqa.decisions import marks_reach, reach
 from anthroqa.intake import Measure, Session
-from anthroqa.reporting import wording
+from anthroqa.reporting import marks, marks_words, wording
 from anthroqa.reporting.html import Html, bullets, heading, paragraph
 from anthroqa.reporting.wording import label
 
@@ -16,8 +16,9 @@ _CROWD = 20  # people in one line before they are only counted
 
 
 def opening(
-    session: Session, scores: pd.DataFrame, decisions: pd.DataFrame, residuals: pd.DataFrame
-) -> Html:
+    session: Session, scores: pd.DataFrame, decisions: pd.DataFrame, residuals: pd.DataFrame,
+    leads: pd.DataFrame,
+) -> Html:  # fmt: skip
     """What a trainer needs in ten seconds, then every finding by measure."""
     reached, confidence = reach(decisions, scores), wording.confidence_of(scores)
     return Html(
@@ -26,6 +27,7 @@ def opening(
         heading("In short", 2),
         *_over(session, decisions, residuals),
         *_the_rest(decisions),
+        *marks.in_short(session, scores, leads),
         paragraph(
             "This is an audit of technique. No child is reclassified by it, and no person is "
             "judged by one number: look at the readings, the scale and the conditions first. "
@@ -36,7 +38,8 @@ def opening(
           for part in _by_state(session, decisions, measure, wording.odd_readers(residuals))),
         heading("How far this session reaches", 2),
         paragraph(wording.by_chance(reached, confidence), lead="Chance."),
-        *_cannot_show(session, reached),
+        *_chance_of_leads(leads),
+        *_cannot_show(session, reached, marks_reach(scores, session)),
         *_second_look(decisions, confidence),
     )  # fmt: skip
 
@@ -85,17 +88,23 @@ def _the_rest(decisions: pd.DataFrame) -> Iterator[str]:
     yield paragraph(text, lead="The other findings:")
 
 
-def _cannot_show(session: Session, reached: pd.DataFrame) -> Iterator[str]:
+def _chance_of_leads(leads: pd.DataFrame) -> Iterator[str]:
+    if text := marks_words.by_chance(leads):
+        yield paragraph(text, lead="Chance in marks and second readings.")
+
+
+def _cannot_show(session: Session, reached: pd.DataFrame, marked: pd.DataFrame) -> Iterator[str]:
     yield paragraph(
-        "ranks of people, small differences between them, which marks they prefer, and whether "
-        "they measure like this in the clinic.",
+        "ranks of people, small differences between them, mild habits of reading marks, and "
+        "whether they measure like this in the clinic.",
         lead="What this session cannot show:",
     )
     against = session.reference or "the other staff"
-    yield bullets(
+    lines = [
         wording.cannot_show(rows, session.measures[name], against)
         for name, rows in reached.groupby("measure", sort=False)
-    )
+    ]
+    yield bullets([*lines, *marks_words.must_take(marked)])
 
 
 def _second_look(decisions: pd.DataFrame, confidence: float) -> Iterator[str]:
@@ -156,13 +165,10 @@ def _reasons(
     """People of one state, those with the same reason together."""
     if rows.empty:
         return
-    if rows["state"].iloc[0] in ("within limit", "over limit"):
-        yield "", rows
-        return
-    said = [wording.why_not(row, measure, odd) for row in rows.itertuples()]
+    said = [wording.reason(row, measure, odd) for row in rows.itertuples()]
     reasons = pd.Series(said, index=rows.index)
     for reason, some in rows.groupby(reasons, sort=False):
-        yield f" ({reason})", some
+        yield f" ({reason})" if reason else "", some
 
 
 def _limits(measure: Measure) -> str:

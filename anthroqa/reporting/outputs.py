@@ -54,13 +54,19 @@ def run_record(session: Session, parameters: Mapping[str, Any]) -> dict[str, Any
 
 
 def save_tables(
-    folder: str | Path, scores: pd.DataFrame, decisions: pd.DataFrame, record: Mapping[str, Any]
-) -> None:
-    """Write `scores.csv`, `decisions.csv` and `run.json` into a folder; none for ""."""
+    folder: str | Path, scores: pd.DataFrame, decisions: pd.DataFrame, leads: pd.DataFrame,
+    record: Mapping[str, Any],
+) -> None:  # fmt: skip
+    """Write `scores.csv`, `decisions.csv`, `leads.csv`, `run.json` into a folder; none for ""."""
+    save(folder, {"scores": scores, "decisions": decisions, "leads": leads}, record)
+
+
+def save(folder: str | Path, tables: Mapping[str, pd.DataFrame], record: Mapping[str, Any]) -> None:
+    """Write each table as a CSV file of its name, and `run.json`, into a folder; none for ""."""
     if not str(folder):
         return
     with whole_folder(Path(folder)) as draft:
-        (draft / "scores.csv").write_text(csv_text(scores), encoding="utf-8", newline="")
-        (draft / "decisions.csv").write_text(csv_text(decisions), encoding="utf-8", newline="")
+        for name, table in tables.items():
+            (draft / f"{name}.csv").write_text(csv_text(table), encoding="utf-8", newline="")
         text = json.dumps(record, indent=2, ensure_ascii=False) + "\n"
         (draft / "run.json").write_text(text, encoding="utf-8", newline="")

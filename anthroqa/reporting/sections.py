@@ -25,10 +25,11 @@ def repeatability(
         reliability = _by_person(scores, measure, "reliability")
         body = [
             (
-                _named(row.measurer, marked), wording.state(row), amount(row.estimate, measure),
-                interval(row.lower, row.upper, measure, limit=row.limit), subjects[row.measurer],
-                wording.number(percent[row.measurer], 1),
-                wording.reliability(reliability[row.measurer]),
+                _named(row.measurer, marked), wording.state(row),
+                wording.figure_of(row, measure) + _behind(row),
+                wording.ends(row, measure), subjects[row.measurer],
+                wording.number(_unless_equal(percent[row.measurer], row), 1),
+                wording.reliability(_unless_equal(reliability[row.measurer], row)),
             )
             for row in rows.itertuples()
         ]  # fmt: skip
@@ -43,6 +44,7 @@ def repeatability(
                 body, caption=f"Repeat error (within TEM), {label(measure.name)}",
             ),
             *_odd_note(marked),
+            *_behind_note(rows, measure),
             *_shifts(scores, measure),
         ]  # fmt: skip
     return Html(*parts)
@@ -61,6 +63,25 @@ def _odd_note(marked: set[str]) -> list[str]:
     """What the mark means, where somebody has it."""
     text = f"{wording.ODD} holds an odd reading: see the section on odd readings before judging."
     return [paragraph(text)] if marked else []
+
+
+def _behind(row) -> str:
+    return wording.BEHIND if row.statistic == wording.RESOLVED else ""
+
+
+def _unless_equal(value: float, row) -> float:
+    """Blank where every repeat is equal: the error is hidden, and not zero."""
+    return value if row.estimate == row.estimate else float("nan")
+
+
+def _behind_note(rows: pd.DataFrame, measure: Measure) -> list[str]:
+    """What it means that a repeat error is the one behind the rounding, where one is."""
+    text = (
+        f"{wording.BEHIND} behind the rounding: under one step of {measure.step}, so the error is "
+        "that of the readings before they were rounded. % of mean and reliability are of the "
+        "readings as written."
+    )
+    return [paragraph(text)] if (rows["statistic"] == wording.RESOLVED).any() else []
 
 
 def _by_person(

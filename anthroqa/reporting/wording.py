@@ -10,7 +10,7 @@ from collections.abc import Iterable
 
 import pandas as pd
 
-from anthroqa.decisions.decide import TOO_NEAR, UNDER_A_STEP, UNSOURCED
+from anthroqa.decisions.decide import TOO_NEAR, UNSOURCED
 from anthroqa.intake import Measure, Session
 
 MINUS = "\u2212"
@@ -28,6 +28,8 @@ CONTROLS = {
     for code in (*range(32), 0x7F, *range(0x202A, 0x202F), *range(0x2066, 0x206A))
 }
 ODD = "\u2020"  # beside a figure that holds a far reading
+BEHIND = "\u2021"  # beside a repeat error that is the one behind the rounding
+RESOLVED = "within_tem_resolved"
 LIMITS = {"repeatability": "limit_tem", "bias": "limit_bias"}
 
 
@@ -79,9 +81,10 @@ def reading(value: float, measure: Measure) -> str:
 
 
 def interval(
-    lower: float, upper: float, measure: Measure, *, signed: bool = False, limit: float = math.nan
-) -> str:
-    """The two ends of an interval; a dash where there is none.
+    lower: float, upper: float, measure: Measure, *, signed: bool = False,
+    limit: float = math.nan, more: int = 0,
+) -> str:  # fmt: skip
+    """The two ends of an interval, with so many `more` decimals; a dash where there is none.
 
     An end that would be rounded onto the limit gets the decimals that show its side.
     """
@@ -89,7 +92,7 @@ def interval(
         return "no interval"
     ends = []
     for end in (lower, upper):
-        decimals = places(measure)
+        decimals = places(measure) + more
         while decimals < 6 and abs(end) != limit and abs(round(end, decimals)) == limit:
             decimals += 1
         ends.append(number(end, decimals, signed=signed))
@@ -114,13 +117,32 @@ def limit_of(measure: Measure, key: str) -> str:
 def with_interval(row, measure: Measure) -> str:
     """A decision's figure, its unit and its interval."""
     if math.isnan(row.estimate):
-        return "no figure"
-    signed = row.question == "bias"
-    if UNDER_A_STEP in row.note:  # one decimal more, to show that it is; its interval misleads
-        return f"{number(row.estimate, places(measure) + 1)} {row.unit}"
-    figure = amount(row.estimate, measure, signed=signed)
-    ends = interval(row.lower, row.upper, measure, signed=signed, limit=row.limit)
-    return f"{figure} {row.unit} ({ends})"
+        return "no figure" if math.isnan(row.upper) else f"{figure_of(row, measure)} {row.unit}"
+    return f"{figure_of(row, measure)} {row.unit} ({ends(row, measure)})"
+
+
+def figure_of(row, measure: Measure) -> str:
+    """A decision's figure without its unit; only an upper bound where every repeat is equal.
+
+    A repeat error behind the rounding has one decimal more, to show that it is under a step.
+    """
+    if row.statistic != RESOLVED:
+        return amount(row.estimate, measure, signed=row.question == "bias")
+    decimals = places(measure) + 1
+    if math.isnan(row.estimate) and not math.isnan(row.upper):
+        up = math.ceil(row.upper * 10**decimals - 1e-9) / 10**decimals
+        return f"below {number(up, decimals)}"
+    return number(row.estimate, decimals)
+
+
+def ends(row, measure: Measure) -> str:
+    """The interval of a decision's figure; a dash where the figure is a bound already."""
+    behind = row.statistic == RESOLVED
+    if behind and math.isnan(row.estimate):
+        return number(row.estimate, 0)
+    return interval(
+        row.lower, row.upper, measure, signed=row.question == "bias", limit=row.limit, more=behind
+    )
 
 
 def counted(n: int, noun: str, many: str = "") -> str:
@@ -148,12 +170,18 @@ def state(row) -> str:
     return f"{STATE_SIGNS[row.state]} {row.state}".replace(" ", "\u00a0")
 
 
-def why_not(row, measure: Measure, odd: set[tuple[str, str]]) -> str:
+def reason(row, measure: Measure, odd: set[tuple[str, str]]) -> str:
+    """What people with one finding share: why it is open, and which repeat error was judged."""
+    said = [] if row.state in ("within limit", "over limit") else [why_not(row, odd)]
+    if row.statistic == RESOLVED and not math.isnan(row.upper):
+        said.append(f"under one step of {measure.step}, so the error behind the rounding")
+    return "; ".join(said)
+
+
+def why_not(row, odd: set[tuple[str, str]]) -> str:
     """The reason that a finding is not settled or not judged, as people share it."""
     if (row.measure, row.measurer) in odd and row.state == "not settled":
         return "an odd reading is inside, and no number of subjects outweighs it"
-    if UNDER_A_STEP in row.note:
-        return f"under one step of {measure.step}: rounding hides part of so small an error"
     if row.state == "not judged":
         return row.note.split("; ")[0] if pd.isna(row.more_subjects) else "too few readings"
     if not pd.isna(row.more_subjects):
@@ -202,9 +230,10 @@ def far_readings(residuals: pd.DataFrame, measure: str, measurer: str) -> str:
 def over_limit(row, session: Session, residuals: pd.DataFrame) -> str:
     """One finding over a limit, with what to look at before believing it."""
     measure = session.measures[row.measure]
+    behind = " behind the rounding" if row.statistic == RESOLVED else ""
     text = (
         f"{row.measurer}, {label(row.measure)}, {question(row, session)}: "
-        f"{with_interval(row, measure)}; limit {limit_of(measure, LIMITS[row.question])}"
+        f"{with_interval(row, measure)}{behind}; limit {limit_of(measure, LIMITS[row.question])}"
     )
     notes = [n for n in row.note.split("; ") if n and n != UNSOURCED]
     far = far_readings(residuals, row.measure, row.measurer)
@@ -258,6 +287,7 @@ def round_shift(row, measure: Measure) -> str:
         way = "higher" if row.estimate > 0 else "lower"
         return (
             f"{label(row.measure)}: round {later} came out {size} {way} than round 1 for the staff "
-            f"together ({ends}). Nobody's error: it is taken out before repeat errors are judged."
+            f"together ({ends}). Nobody's error: it is taken out before repeat errors of a step or "
+            "more are judged."
         )
     return f"{label(row.measure)}: no shift between rounds 1 and {later} can be seen ({ends})."

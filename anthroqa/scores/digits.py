@@ -29,6 +29,7 @@ from anthroqa.scores.shares import Shares, shares_of
 
 NAMES = ("digit_dissimilarity", "coarse_share")
 LEAST_ITEMS = 6  # read by somebody else too; common practice, no source
+CONVERTED = "a conversion, not a preference for marks"
 _UNTOLD = 0.95  # an interval as wide as that says nothing of a share
 _NO_TELLING = "these subjects lie where a share on this mark would not show"
 NO_CYCLE = (
@@ -170,7 +171,7 @@ def _comb_of(cube: Cube, x: Counts, seen: np.ndarray) -> str:
         return ""
     return (
         f"{found.on} of {found.of} readings are what a reading to {found.step} gives when it is "
-        "converted: a conversion, not a preference for marks; write what the instrument showed"
+        f"converted: {CONVERTED}; write what the instrument showed"
     )
 
 

@@ -19,7 +19,7 @@ from anthroqa.scores.figures import Figures
 from anthroqa.scores.positions import Positions
 
 NAMES = ("coarse_share",)
-_PHASES = 32  # places between two marks of one kind that a subject may have
+_PHASES = 20  # places between two marks of one kind that a subject may have
 _LEAST_STAFF = 2
 
 

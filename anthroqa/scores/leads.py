@@ -5,7 +5,8 @@ contrast of a coarse mark, and the likeness of second readings. Holm (1979) Scan
 6:65-70 over all of them: in one session of twenty at most is anybody named by chance. For
 screening, with the dissimilarity of digits as a third, the false-discovery rate of Benjamini &
 Hochberg (1995) J. R. Stat. Soc. B 57:289-300: of what is listed, one in ten is expected to be
-chance. A habit that most of the staff share names nobody.
+chance. A habit that most of the staff share names nobody, and where it or a conversion makes
+repeats equal their likeness is not tested.
 """
 
 from __future__ import annotations
@@ -14,11 +15,13 @@ import numpy as np
 import pandas as pd
 
 from anthroqa.scores.cube import Array
+from anthroqa.scores.digits import CONVERTED
 
 NAMED_AT, SCREENED_AT = 0.05, 0.10
 NAMED, SCREENED, EXPECTED, UNTESTED, HABIT = (
     "named", "worth a look", "as expected", "not tested", "habit of the group",
 )  # fmt: skip
+SHARED = "most of the staff lean to coarse marks, which alone makes readings more alike"
 TESTS = ("coarse marks", "second readings", "terminal digits")
 GROUP_TEST = "coarse marks of the group"
 LEANS = (
@@ -75,23 +78,35 @@ def leads(scores: pd.DataFrame) -> pd.DataFrame:
         table[base == "digit_dissimilarity"].assign(test=TESTS[2]),
     ]
     found = pd.concat(parts)
-    naming = found["test"].isin(TESTS[:2])
+    found = found.reset_index(drop=True)
+    for column in ("p_holm", "q_value"):
+        found[column] = np.nan
     group = found["test"] == GROUP_TEST
-    found["p_holm"] = np.nan
-    for family in (naming, group):
-        found.loc[family, "p_holm"] = _holm(found.loc[family, "p_value"].to_numpy())
-    found["q_value"] = np.nan
-    found.loc[~group, "q_value"] = _false_discovery(found.loc[~group, "p_value"].to_numpy())
+    found.loc[group, "p_holm"] = _holm(found.loc[group, "p_value"].to_numpy())
+    habits = _habits(found, table)
+    reason = _explained(found, set(habits["measure"]))
+    repeats = found["test"] == TESTS[1]
+    found["note"] = found["note"].where((reason == "") | ~repeats, reason)
+    tested = found["p_value"].notna() & ~(repeats & (reason != ""))
+    naming = tested & found["test"].isin(TESTS[:2])
+    found.loc[naming, "p_holm"] = _holm(found.loc[naming, "p_value"].to_numpy())
+    screened = tested & ~group
+    found.loc[screened, "q_value"] = _false_discovery(found.loc[screened, "p_value"].to_numpy())
     found["state"] = np.select(
         [
-            found["p_value"].isna(),
+            ~tested,
+            found.index.isin(habits.index),
+            group | ((found["test"] == TESTS[2]) & (reason != "")),
             found["p_holm"] <= NAMED_AT,
-            (found["q_value"] <= SCREENED_AT),
+            found["q_value"] <= SCREENED_AT,
         ],
-        [UNTESTED, NAMED, SCREENED],
+        [UNTESTED, HABIT, EXPECTED, NAMED, SCREENED],
         EXPECTED,
     )
-    _call_habits(found, table)
+    for habit in habits.itertuples():
+        same = (found["measure"] == habit.measure) & (found["test"] == TESTS[0])
+        same &= (found["statistic"] == habit.statistic) & found["state"].isin([NAMED, SCREENED])
+        found.loc[same, "state"] = HABIT
     order = {test: i for i, test in enumerate((*TESTS, GROUP_TEST))}
     people = {key: i for i, key in enumerate(dict.fromkeys(
         zip(scores["measure"], scores["measurer"], strict=True)
@@ -116,23 +131,30 @@ def _largest(table: pd.DataFrame, of: pd.Series, test: str) -> pd.DataFrame:
     return largest
 
 
-def _call_habits(found: pd.DataFrame, table: pd.DataFrame) -> None:
-    """Where most of the staff lean to one mark and the group shows it, nobody is named for it."""
-    group = found["test"] == GROUP_TEST
+def _habits(found: pd.DataFrame, table: pd.DataFrame) -> pd.DataFrame:
+    """Rows of the group that it shows, and that more than half of the staff share."""
     people = table[(table["base"] == "coarse_share") & ~table["group"]]
-    for index, row in found[group & (found["state"] == NAMED)].iterrows():
-        shares = people[
-            (people["measure"] == row["measure"]) & (people["statistic"] == row["statistic"])
-        ]
+    group = found[(found["test"] == GROUP_TEST) & (found["p_holm"] <= NAMED_AT)]
+
+    def shared(row) -> bool:
+        of_mark = (people["measure"] == row.measure) & (people["statistic"] == row.statistic)
+        shares = people[of_mark]
         leaning = (shares["estimate"] >= LEANS) & (shares["lower"] > 0)
-        if 2 * leaning.sum() <= shares["estimate"].notna().sum():
-            found.loc[index, "state"] = EXPECTED
-            continue
-        found.loc[index, "state"] = HABIT
-        mine = (found["measure"] == row["measure"]) & (found["test"] == TESTS[0])
-        same = mine & (found["statistic"] == row["statistic"])
-        found.loc[same & found["state"].isin([NAMED, SCREENED]), "state"] = HABIT
-    found.loc[group & (found["state"] == NAMED), "state"] = EXPECTED
+        return bool(2 * leaning.sum() > shares["upper"].notna().sum())
+
+    return group[np.array([shared(row) for row in group.itertuples()], dtype=bool)]
+
+
+def _explained(found: pd.DataFrame, measures: set[str]) -> pd.Series:
+    """What makes repeats equal, and digits uneven, whoever reads: a shared habit, a conversion."""
+    key = ["measure", "measurer"]
+    combs = found[(found["test"] == TESTS[2]) & found["note"].str.contains(CONVERTED, regex=False)]
+    notes = combs.set_index(key)["note"]
+    own = pd.Series(
+        [notes.get(tuple(k), "") for k in found[key].itertuples(index=False)], index=found.index,
+        dtype=object,
+    )  # fmt: skip
+    return own.where((own != "") | ~found["measure"].isin(measures), SHARED)
 
 
 def _holm(p: Array) -> Array:

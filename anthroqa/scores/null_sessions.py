@@ -16,9 +16,9 @@ from scipy import special
 from anthroqa.scores.cube import Array, Counts
 from anthroqa.scores.positions import Index, Positions
 
-DRAWS, MORE_DRAWS = 2_000, 20_000
+DRAWS, MORE_DRAWS = 1_000, 20_000
 _NEAR = 0.06  # a p-value under this is drawn again
-_GUIDE = 2048  # entries of the table that positions are drawn from
+_GUIDE = 1024  # entries of the table that positions are drawn from
 MODERATE = 0.3  # the share of readings on a mark that its contrast looks for
 
 

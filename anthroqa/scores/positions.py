@@ -20,12 +20,13 @@ from scipy import special
 from anthroqa.scores.cube import Array, Counts, Flags
 from anthroqa.scores.displays import Displays
 
-_NODES = 61  # of the grid a position is known on
+# nodes of the grid that a position is known on: at most, at least, and so many errors apart
+_NODES, _LEAST_NODES, _APART = 61, 25, 0.35
 _WIDEST = 6.5  # steps that the grid reaches to either side before errors are added
-_PASSES = 8  # of EM; more change no figure that is printed
+_PASSES = 6  # of EM; more change no figure that is printed
 _PRIOR = 0.5  # readings that are counted as put on the step before any is seen
 _LEAST_ERROR = 0.05  # steps
-_SLIP = 8.0  # errors from its place at which a reading is no reading of these marks
+_SLIP = 8.0  # errors, beyond two whole marks, at which a reading is no reading of these marks
 _COARSE_ERROR = 0.5  # steps, below which Sheppard's correction does not hold
 _TINY = 1e-12
 
@@ -104,14 +105,16 @@ class _Fit:
         self.people = len(d.people)
         self._take(*np.nonzero(d.seen), d.x[d.seen].astype(float))
         middle = self._begin()
-        far = np.abs(self._apart(middle)) > _SLIP * self.error[self.person] + _WIDEST
+        far = np.abs(self._apart(middle)) > _SLIP * self.error[self.person] + 2 * self.marks[-1]
         self.slips = np.bincount(self.person[far], minlength=self.people)
         if far.any():
             self._take(*(a[~far] for a in (self.person, self.item, self.turn, self.x)))
             middle = self._begin()
         typical = np.median(self.error) / np.sqrt(max(np.median(np.bincount(self.item)), 1))
         reach = min(self.marks[-1] / 2 + 0.5, _WIDEST) + 3 * typical
-        self.grid = middle[:, None] + np.linspace(-reach, reach, _NODES)
+        nodes = int(2 * reach / max(_APART * np.median(self.error), 0.2)) // 2 * 2 + 1
+        nodes = min(max(nodes, _LEAST_NODES), _NODES)
+        self.grid = middle[:, None] + np.linspace(-reach, reach, nodes)
         self.shares = np.full((self.people, len(self.marks)), 0.1 / max(len(self.marks) - 1, 1))
         self.shares[:, 0] = 0.9
         self.on = [np.flatnonzero(self.x % mark == 0) for mark in self.marks]
@@ -129,15 +132,16 @@ class _Fit:
     def _begin(self) -> Array:
         """First values of bias, error and round shift; medians, so that no slip moves them."""
         self.bias, self.shift = np.zeros(self.people), np.zeros(self.turn.max(initial=0) + 1)
-        middle = _medians(self.x, self.item, self.item.max(initial=0) + 1)
+        middle = _middle(self.x, self.item, self.item.max(initial=0) + 1)
         for _ in range(3):
-            self.bias += _medians(self._apart(middle), self.person, self.people)
+            self.bias += _middle(self._apart(middle), self.person, self.people)
             self.bias -= np.median(self.bias)
-            self.shift += _medians(self._apart(middle), self.turn, len(self.shift))
+            self.shift += _middle(self._apart(middle), self.turn, len(self.shift))
             self.shift -= self.shift[0]
-            middle = middle + _medians(self._apart(middle), self.item, len(middle))
+            middle = middle + _middle(self._apart(middle), self.item, len(middle))
         distance = np.abs(self._apart(middle))
-        own = _medians(distance, self.person, self.people) / 0.6745  # a normal's quartile
+        # nine in ten are within 1.645 errors; half of them may be none on coarse marks
+        own = _middle(distance, self.person, self.people, 0.9) / 1.645
         self.error = np.maximum((own + np.median(own)) / 2, 0.3)
         return middle
 
@@ -162,7 +166,7 @@ class _Fit:
             self._moments(of, mark, self.bias, self.error)
             for of, mark in zip(self.on, self.marks, strict=True)
         ]
-        chance = np.full((len(self.x), _NODES), _TINY)
+        chance = np.full((len(self.x), self.grid.shape[1]), _TINY)
         for j, (of, part) in enumerate(zip(self.on, parts, strict=True)):
             chance[of] += self.shares[self.person[of], j][:, None] * part[0]
         return self._by_cell(chance), chance, parts
@@ -235,14 +239,14 @@ def _normalised(logs: Array) -> Array:
     return weights / weights.sum(axis=1, keepdims=True)
 
 
-def _medians(values: Array, by: Index, n: int) -> Array:
-    """Median of the values of each of `n` groups; 0 for a group without any."""
+def _middle(values: Array, by: Index, n: int, part: float = 0.5) -> Array:
+    """The value that this part of each of `n` groups is not above; 0 for a group without any."""
     order = np.lexsort((values, by))
     sizes = np.bincount(by, minlength=n)
     first = np.cumsum(sizes) - sizes
     some = sizes > 0
     out = np.zeros(n)
-    low, high = (first + (sizes - 1) // 2)[some], (first + sizes // 2)[some]
+    at = first[some] + part * (sizes[some] - 1)
     ranked = values[order]
-    out[some] = (ranked[low] + ranked[high]) / 2
+    out[some] = (ranked[np.floor(at).astype(int)] + ranked[np.ceil(at).astype(int)]) / 2
     return out

@@ -18,9 +18,8 @@ from scipy import special
 from anthroqa.scores.cube import Array, Counts
 from anthroqa.scores.positions import Index, Positions
 
-_FINE, _COARSE = 12, 8  # parts that the whole is cut into, up to four ways of reading and beyond
-_PASSES = 30  # of EM, from the best point of the lattice
-_THIN = 2  # every second node: shares need less detail than positions
+_FINE, _COARSE = 10, 8  # parts that the whole is cut into, up to four ways of reading and beyond
+_PASSES = 12  # of EM, from the best point of the lattice
 # shares of other marks cannot be negative and pull a share down: the chi-squared cut-off is widened
 # so that intervals cover at every share (by simulation, `tests/calibration`)
 _WIDER = 1.4
@@ -39,10 +38,10 @@ class Shares:
 def shares_of(at: Positions, readings: Index, confidence: float) -> Shares:
     """The shares behind some readings of one person."""
     on = np.stack([
-        at.on_mark(readings, int(mark), at.bias, at.error)[:, ::_THIN] for mark in at.marks
+        at.on_mark(readings, int(mark), at.bias, at.error) for mark in at.marks
     ])  # fmt: skip
     _, start, cell = np.unique(at.cell[readings], return_index=True, return_inverse=True)
-    weights = at.others[at.cell[readings][start], ::_THIN]
+    weights = at.others[at.cell[readings][start]]
     lattice = _lattice(len(at.marks))
     n, nodes = on.shape[1:]
     chance = (on.reshape(len(on), -1).T @ lattice.T).reshape(n, nodes, len(lattice))

@@ -19,7 +19,8 @@ def test_notebook_runs_on_every_sample_and_gives_the_librarys_own_tables(request
     session = anthroqa.read_session(folder)
     scores = anthroqa.score(session, seed=3)
     decisions = anthroqa.decide(scores, session)
-    for name, table in (("scores", scores), ("decisions", decisions)):
+    tables = {"scores": scores, "decisions": decisions, "leads": anthroqa.leads(scores)}
+    for name, table in tables.items():
         written = pd.read_csv(tmp_path / "t" / f"{name}.csv", keep_default_na=False, na_values=[""])
         assert len(written) == len(table)
         for column in ("estimate", "lower", "upper"):

@@ -9,7 +9,7 @@ import pytest
 import anthroqa
 from anthroqa.reporting import NotebookError, report
 
-FILES = ["decisions.csv", "run.json", "scores.csv", "session_report.html"]
+FILES = ["decisions.csv", "leads.csv", "run.json", "scores.csv", "session_report.html"]
 ADDRESSES = re.compile(
     r"(?:src|href|action|data)\s*=\s*[\"']?\s*(?:https?:|//)|url\(|@import", re.I
 )
@@ -44,7 +44,7 @@ def read(folder):
     return (folder / "session_report.html").read_text(encoding="utf-8")
 
 
-def test_report_gives_four_files(clinics_report):
+def test_report_gives_five_files(clinics_report):
     assert sorted(p.name for p in clinics_report.iterdir()) == FILES
 
 
@@ -60,9 +60,10 @@ def test_page_holds_no_script_and_no_address_outside_itself(clinics_report):
 
 def test_every_image_says_its_result_in_words(clinics_report):
     images = Page(read(clinics_report)).images
-    assert len(images) == 16  # four questions with a figure, four measures
+    assert len(images) == 17  # four questions with a figure, four measures; one person's ruler
     assert all(len(i["alt"]) > 40 and i["src"].startswith("data:image/svg+xml") for i in images)
     assert any("over limit: K5 10.16" in i["alt"] for i in images)
+    assert any(i["alt"].endswith("K2: on 1/4 in marks 24 of 24, expected 12.") for i in images)
     assert any("K5, subject BP4, round 2, \u221249.50 lb" in i["alt"] for i in images)
 
 
@@ -76,10 +77,13 @@ def test_headings_are_in_order(clinics_report):
 def test_page_opens_with_who_is_over_and_ends_with_cautions_and_record(clinics_report):
     text = Page(read(clinics_report)).text
     order = [
-        "In short", "Over a limit: 4 of 76 findings.", "K7, infant length", "Before you act.",
+        "In short", "Over a limit: 4 of 76 findings.", "K7, infant length",
+        "Marks and second readings:",
+        "K2 puts nearly all infant length readings on quarter inches", "Before you act.",
         "Infant weight", "How far this session reaches", "Chance.", "agree with themselves",
-        "agree with the reference", "Which readings are odd", "single reading be from",
-        "Notes on the data", "Methods and sources", "Cautions", "Run record",
+        "agree with the reference", "Which readings are odd", "Does each person read every mark?",
+        "Are second readings independent?", "single reading be from", "Notes on the data",
+        "Methods and sources", "Published indices of terminal digits", "Cautions", "Run record",
     ]  # fmt: skip
     places = [text.index(words) for words in order]
     assert places == sorted(places)
@@ -138,11 +142,11 @@ def test_hostile_text_is_shown_as_text(hostile_report):
 
 
 def test_no_cell_of_a_table_starts_a_formula(hostile_report):
-    for name in ("scores.csv", "decisions.csv"):
+    for name in ("scores.csv", "decisions.csv", "leads.csv"):
         table = pd.read_csv(hostile_report / name, keep_default_na=False, dtype=str)
         people = set(table["measurer"])
         assert {"'+1+1", "'@SUM(A1)", '\'=HYPERLINK("http://evil.example/r")'} <= people
-        for column in ("measure", "measurer", "statistic", "unit", "note"):
+        for column in {"measure", "measurer", "statistic", "unit", "note"} & set(table):
             assert not table[column].str.match(r"[=+\-@\t\r\n]").any(), column
 
 

@@ -27,8 +27,9 @@ def pages(session):
     scores = anthroqa.score(session)
     decisions = anthroqa.decide(scores, session)
     residuals = anthroqa.residuals(session)
+    leads = anthroqa.leads(scores)
     parts = {
-        "opening": opening.opening(session, scores, decisions, residuals),
+        "opening": opening.opening(session, scores, decisions, residuals, leads),
         "repeatability": sections.repeatability(session, scores, decisions, residuals),
         "difference": sections.difference(session, scores, decisions, residuals),
         "distances": sections.distances(session, residuals),
@@ -84,10 +85,45 @@ def test_a_limit_without_a_source_is_said_to_have_none():
 def test_readings_that_are_all_equal_give_no_false_certainty():
     rows = [(p, f"S{s}", turn, 70.0) for p in "ABC" for s in range(8) for turn in (1, 2)]
     text = pages(session_of(frame(rows), reference="A", **LIMITS))
-    hidden = "(under one step of 0.1 cm: rounding hides part of so small an error): A 0.000 cm"
-    assert hidden in text["opening"]
-    assert "within limit" not in text["opening"].split("How far")[0].replace("within limit:", "")
+    bound = re.search(
+        r"within limit \(under one step of 0.1 cm, so the error behind the rounding\): "
+        r"A below (0.\d{3}) cm;", text["opening"],
+    )  # fmt: skip
+    scores = anthroqa.score(session_of(frame(rows), reference="A", **LIMITS))
+    upper = scores.loc[scores["statistic"] == "within_tem_resolved", "upper"].iloc[0]
+    assert upper <= float(bound.group(1)) < upper + 0.001
+    row = f"A \u25cf within limit below {bound.group(1)}\u2021 \u2013 8 \u2013 \u2013"
+    assert row in text["repeatability"]
+    assert "0.000" not in text["opening"] + text["repeatability"]
     assert "every difference is equal: no interval" in text["opening"]
+
+
+def test_a_repeat_error_under_a_step_is_the_one_behind_the_rounding(outreach, outreach_tables):
+    scores, _, _ = outreach_tables
+    row = scores.query(
+        "measure == 'weight' and measurer == 'M3' and statistic == 'within_tem_resolved'"
+    ).iloc[0]
+    text = pages(outreach)
+    figure, low, high = (f"{row[k]:.3f}" for k in ("estimate", "lower", "upper"))
+    assert re.search(
+        r"within limit \(under one step of 0.1 kg, so the error behind the rounding\): [^(]*"
+        rf".*M3 {figure} kg \({low} to {high}\)", text["opening"],
+    )  # fmt: skip
+    assert f"M3 \u25cf within limit {figure}\u2021 {low} to {high} 12" in text["repeatability"]
+    assert "\u2021 behind the rounding: under one step of 0.1 kg" in text["repeatability"]
+    length = text["repeatability"].split("Repeat error (within TEM), height")[0]
+    assert "\u2021" not in length  # every repeat error of length is over a step
+
+
+def test_what_a_session_cannot_show_holds_mild_habits_of_marks(outreach):
+    text = pages(outreach)["opening"]
+    assert "small differences between them, mild habits of reading marks, and whether" in text
+    assert "which marks they prefer" not in text
+    assert re.search(
+        r"a habit of marks must take at least this share .*: length \d+ % \(0.2 cm\) or \d+ % "
+        r"\(1 cm\); height", text,
+    )  # fmt: skip
+    assert "Chance in marks and second readings. 34 tests of marks" in text
 
 
 def test_too_few_subjects_are_named_with_how_many_more_would_do():

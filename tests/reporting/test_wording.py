@@ -1,5 +1,7 @@
 import math
+import re
 from fractions import Fraction
+from types import SimpleNamespace
 
 import pandas as pd
 import pytest
@@ -78,7 +80,8 @@ def test_chance_is_one_in_twenty_of_the_findings_with_an_interval(outreach_table
     reached = reach(decisions, scores)
     people = int(reached["people"].sum())
     text = wording.by_chance(reached, 0.90)
-    assert f"by chance alone: {people / 20:.1f} of the {people} findings" in text
+    said = re.search(rf"by chance alone: (\d+\.\d) of the {people} findings", text)
+    assert float(said.group(1)) == pytest.approx(people / 20, abs=0.051)  # as printed
     assert "about 1 in 20" in text
     assert "chance had no finding to give" in wording.by_chance(reached.iloc[:0], 0.90)
 
@@ -92,3 +95,50 @@ def test_what_cannot_be_shown_is_said_with_numbers():
     assert "within the limit only under 1.3 oz, and over it only above 2.6 oz" in text
     assert "a difference from LEAD under about 0.7 oz cannot be told from none" in text
     assert "few differences, if any, can be shown to be within the limit" in text
+
+
+def decision(**more):
+    row = {
+        "measure": "weight", "measurer": "M4", "question": "repeatability",
+        "statistic": "within_tem_resolved", "estimate": 0.01477, "lower": 0.00249,
+        "upper": 0.03944, "unit": "kg", "limit": 0.1, "state": "within limit",
+        "more_subjects": 0, "note": "",
+    }  # fmt: skip
+    return SimpleNamespace(**row | more)
+
+
+TENTHS = Measure(name="weight", step=Step(Fraction(1, 10), "kg"), typed={"limit_tem": "0.1 kg"},
+                 limit_tem=Fraction(1, 10))  # fmt: skip
+
+
+def test_a_repeat_error_behind_the_rounding_has_one_decimal_more_and_is_said_to_be_one():
+    assert wording.with_interval(decision(), TENTHS) == "0.015 kg (0.002 to 0.039)"
+    behind = "under one step of 0.1 kg, so the error behind the rounding"
+    assert wording.reason(decision(), TENTHS, set()) == behind
+    assert wording.reason(decision(statistic="within_tem"), TENTHS, set()) == ""
+    open_ = decision(state="not settled", more_subjects=3)
+    assert wording.reason(open_, TENTHS, set()) == (
+        f"more subjects would settle it if the figure stands; {behind}"
+    )
+    plain = decision(statistic="within_tem", estimate=0.251, lower=0.17, upper=0.48)
+    assert wording.with_interval(plain, TENTHS) == "0.25 kg (0.17 to 0.48)"
+
+
+def test_where_every_repeat_is_equal_only_an_upper_bound_is_given_never_rounded_down():
+    row = decision(estimate=math.nan, lower=0.0, upper=0.02113)
+    assert wording.with_interval(row, TENTHS) == "below 0.022 kg"
+    assert wording.ends(row, TENTHS) == "\u2013"
+    exact = decision(estimate=math.nan, lower=0.0, upper=0.021)
+    assert wording.figure_of(exact, TENTHS) == "below 0.021"
+    none = decision(estimate=math.nan, lower=math.nan, upper=math.nan, state="not judged",
+                    note="no subject was read twice", more_subjects=pd.NA)  # fmt: skip
+    assert wording.with_interval(none, TENTHS) == "no figure"
+    assert wording.reason(none, TENTHS, set()) == "no subject was read twice"
+
+
+def test_over_a_limit_says_which_repeat_error_was_judged(outreach, outreach_tables):
+    row = decision(estimate=0.2, lower=0.15, upper=0.3, state="over limit")
+    text = wording.over_limit(row, outreach, outreach_tables[2])
+    assert text.startswith(
+        "M4, weight, repeat error: 0.200 kg (0.150 to 0.300) behind the rounding; limit 0.1 kg."
+    )

@@ -120,3 +120,25 @@ def test_in_the_samples_those_are_named_who_were_planted(name):
         set(zip(named["measure"], named["measurer"], named["statistic"], strict=True))
         == (planted[name])
     )
+
+
+def test_where_a_habit_or_a_conversion_makes_repeats_equal_their_likeness_is_not_tested():
+    group = [("(all)", "coarse_share:5 mm", 0.5, np.nan, 1e-6),
+             ("(all)", "coarse_share:1 cm", 0.0, np.nan, 0.5)]  # fmt: skip
+    rows = [*people(8, lean=range(6)), *group]
+    alike = [(*row[:4], 1e-7) if row[1] == "identical_repeats" else row for row in rows]
+    found = anthroqa.leads(table(alike))
+    repeats = found[found["test"] == "second readings"]
+    assert set(repeats["state"]) == {"not tested"}
+    assert repeats["note"].str.contains("most of the staff lean").all()
+    assert repeats["p_holm"].isna().all()
+    assert state(found, "P0", "coarse marks") == "habit of the group"
+
+    comb = table([(*row[:4], 1e-7) if row[1] == "identical_repeats" else row for row in people(3)])
+    mine = comb["measurer"] == "P1"
+    digit = comb["statistic"] == "digit_dissimilarity"
+    comb.loc[mine & digit, "note"] = "20 readings are ...: a conversion, not a preference for marks"
+    comb.loc[mine & digit, "p_value"] = np.nan
+    found = anthroqa.leads(comb)
+    assert state(found, "P1", "second readings") == "not tested"
+    assert state(found, "P0", "second readings") == "named"

@@ -6,7 +6,7 @@ from calibration.sessions import DESIGNS, cube_of, session
 from scipy.stats import norm
 
 from anthroqa.scores.displays import displays
-from anthroqa.scores.positions import _medians, positions
+from anthroqa.scores.positions import _middle, positions
 from anthroqa.simulate import draw, nearest
 
 
@@ -91,4 +91,4 @@ def test_medians_by_group_are_those_of_numpy():
     rng = np.random.default_rng(8)
     values, by = rng.normal(size=200), rng.integers(0, 9, 200)
     expected = [np.median(values[by == g]) if (by == g).any() else 0 for g in range(11)]
-    assert _medians(values, by, 11).tolist() == pytest.approx(expected, abs=1e-12)
+    assert _middle(values, by, 11).tolist() == pytest.approx(expected, abs=1e-12)

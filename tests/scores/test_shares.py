@@ -22,14 +22,14 @@ def leaner():
 def chances(at, readings):
     """For each subject its weights, and of each reading the chance on every mark and place."""
     for cell in np.unique(at.cell[readings]):
-        grid = at.grid[at.cell_item[cell], ::2]
+        grid = at.grid[at.cell_item[cell]]
         rows = []
         for n in readings[at.cell[readings] == cell]:
             x, there = at.x[n], grid + at.bias[at.person[n]] + at.shift[at.turn[n]]
             z = (x - there) / at.error[at.person[n]]
             half = at.marks[:, None] / 2 / at.error[at.person[n]]
             rows.append((x % at.marks == 0)[:, None] * (norm.cdf(z + half) - norm.cdf(z - half)))
-        yield at.others[cell, ::2], rows
+        yield at.others[cell], rows
 
 
 def log_likelihood(subjects, shares):

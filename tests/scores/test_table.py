@@ -65,7 +65,9 @@ def test_the_order_of_rows_read_does_not_matter(session):
 
 def test_units_are_those_of_the_step():
     table = anthroqa.score(session_of_two_measures())
-    table["statistic"] = table["statistic"].str.replace("coarse_share:.*", "coarse_share", regex=True)
+    table["statistic"] = table["statistic"].str.replace(
+        "coarse_share:.*", "coarse_share", regex=True
+    )
     units = table.set_index(["measure", "statistic"])["unit"]
     for statistic in [*OF_A_PERSON, *OF_ALL]:
         of_weight, of_length = (set(units.loc[[(m, statistic)]]) for m in ("weight", "length"))
