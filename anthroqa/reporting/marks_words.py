@@ -109,7 +109,7 @@ def must_take(marked: pd.DataFrame) -> list[str]:
             hidden.append(label(name))
     weak = f"no habit of marks is likely to be named in {listed(hidden)}."
     return [
-        "a habit of marks must take at least this share of the readings to be named in "
+        "A habit of marks must take at least this share of the readings to be named in "
         f"{100 * POWER:.0f} % of such sessions: {'; '.join(seen)}."
     ] * bool(seen) + [weak] * bool(hidden)
 

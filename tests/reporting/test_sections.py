@@ -120,7 +120,7 @@ def test_what_a_session_cannot_show_holds_mild_habits_of_marks(outreach):
     assert "small differences between them, mild habits of reading marks, and whether" in text
     assert "which marks they prefer" not in text
     assert re.search(
-        r"a habit of marks must take at least this share .*: length \d+ % \(0.2 cm\) or \d+ % "
+        r"A habit of marks must take at least this share .*: length \d+ % \(0.2 cm\) or \d+ % "
         r"\(1 cm\); height", text,
     )  # fmt: skip
     assert "Chance in marks and second readings. 34 tests of marks" in text
