@@ -196,3 +196,28 @@ def test_fits_are_shared_among_those_who_ask_about_the_same_readings(leaning):
     other = cube_of(leaning.gross + 1, leaning.measure.step)
     assert read_marks(one) is read_marks(same)
     assert read_marks(one) is not read_marks(other)
+
+
+def test_a_conversion_that_only_everybody_together_shows_is_seen():
+    rng = np.random.default_rng(3)
+    pounds = rng.integers(24, 60, 7) / 2  # read to half pounds, written in tenths of a kilogram
+    values = pounds[None, :, None] + rng.integers(-1, 2, (8, 7, 2)) / 2
+    counts = np.floor(values * 4.5359237 + 0.5).astype(int)
+    tenths = Step(Fraction(1, 10), "kg")
+    alone = digit_rows(session_of(counts[:2, :6, :1], tenths))
+    assert not alone["note"].str.contains("a conversion").any()
+    together = digit_rows(session_of(counts, tenths))
+    assert together["note"].str.contains("112 readings are what a reading to 1/2 lb gives").all()
+
+
+def test_measures_have_draws_of_their_own(leaning):
+    one = session_of(leaning.gross, EIGHTH)
+    frame = one.readings[["measurer", "subject", "measure", "round"]].assign(
+        reading=one.readings["written"]
+    )
+    both = pd.concat([frame, frame.assign(measure="n")])
+    settings = {name: {"recorded_to": "1/8 in"} for name in "mn"}
+    rows = digit_rows(anthroqa.Session.from_frame(both, measures=settings))
+    p = rows[rows["statistic"] == "digit_dissimilarity"].groupby("measure")["p_value"].apply(list)
+    assert p["m"] != p["n"]
+    assert p["m"] == pytest.approx(p["n"], abs=4 * np.sqrt(0.25 / 1000 * 2))

@@ -142,3 +142,19 @@ def test_where_a_habit_or_a_conversion_makes_repeats_equal_their_likeness_is_not
     found = anthroqa.leads(comb)
     assert state(found, "P1", "second readings") == "not tested"
     assert state(found, "P0", "second readings") == "named"
+
+
+@pytest.mark.parametrize(
+    ("leaning", "p", "expected"),
+    [
+        (5, 1e-4, "habit of the group"),
+        (4, 1e-4, "as expected"),  # half of the staff is not most of it
+        (5, 0.03, "as expected"),  # of two marks: 0.06
+        (5, 0.02, "habit of the group"),
+    ],
+)
+def test_a_habit_needs_most_of_the_staff_and_the_group_to_show_it(leaning, p, expected):
+    group = [("(all)", "coarse_share:5 mm", 0.5, np.nan, p),
+             ("(all)", "coarse_share:1 cm", 0.0, np.nan, 0.5)]  # fmt: skip
+    found = anthroqa.leads(table([*people(8, lean=range(leaning)), *group]))
+    assert state(found, "(all)", "coarse marks of the group") == expected
