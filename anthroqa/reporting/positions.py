@@ -101,7 +101,7 @@ def _rulers(ax: Axes, measure: Measure, cycle: int, base: np.ndarray) -> None:
         )  # fmt: skip
     whole = measure.coarse_marks.get(cycle, "")
     ax.annotate(
-        f"{measure.step.unit} past a whole mark ({whole})", (0.5, 0), xycoords="axes fraction",
+        f"Past a whole mark of {whole} ({measure.step.unit})", (0.5, 0), xycoords="axes fraction",
         xytext=(0, -14), textcoords="offset points", ha="center", va="top", fontsize=_SIZE,
         color=INK, parse_math=False,
     )  # fmt: skip

@@ -412,7 +412,7 @@ def test_bars_are_the_readings_and_the_line_is_what_was_expected():
     for row, expected in enumerate(at["expected"].to_numpy().reshape(2, 8)):
         assert (y[row] - base[row]) / scale[row] == pytest.approx(expected)
     words = [t.get_text() for t in ax.texts]
-    assert {"A", "first", "$\\frac$", "second", "in past a whole mark (1 in)"} <= set(words)
+    assert {"A", "first", "$\\frac$", "second", "Past a whole mark of 1 in (in)"} <= set(words)
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         ax.figure.draw_without_rendering()
