@@ -56,7 +56,7 @@ def figures(cube: Cube, confidence: float, rng: np.random.Generator) -> list[Fig
     names = list(marks.values())
     far, far_p = np.full(n, np.nan), np.full(n, np.nan)
     share = np.full((4, m, n), np.nan)  # estimate, lower, upper, p
-    for person, own in enumerate(rng.spawn(n)):  # nobody's draws depend on who else there is
+    for person, own in enumerate(rng.spawn(n)):  # as many as one needs, nobody else's change
         if read.why[person]:
             continue
         assert read.at is not None

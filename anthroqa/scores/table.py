@@ -104,7 +104,9 @@ def score(
         `measure, measurer, statistic, estimate, lower, upper, confidence, unit, subjects,
         readings, df, p_value, note`, in a fixed order: measures as in the session, the
         reference, staff by code, `(all)`, statistics as in the design. A figure or an
-        interval that cannot be had is NaN, with the reason in `note`.
+        interval that cannot be had is NaN, with the reason in `note`. `p_value` is not adjusted
+        for other people, measures or statistics (`anthroqa.leads` is); that of
+        `coarse_share:MARK` is against the largest contrast over the marks of that person.
 
     Raises
     ------
@@ -115,7 +117,9 @@ def score(
     ----------
     Bland & Altman (1996) BMJ 312:1654 (within TEM); (1986) Lancet i:307-310 and (1999) Stat.
     Methods Med. Res. 8:135-160 (limits of agreement); Ulijaszek & Kerr (1999) Br. J. Nutr.
-    82:165-177 (between and total TEM).
+    82:165-177 (between and total TEM); Heitjan & Rubin (1990) J. Am. Stat. Assoc. 85:304-314
+    (coarse readings; from memory). Statistics of marks and repeats are defined here: `positions`,
+    `digits`, `shares`, `habit`, `resolved`, `likeness` and `drill` say how.
 
     Examples
     --------
