@@ -23,6 +23,7 @@ _PASSES = 12  # of EM, from the best point of the lattice
 # shares of other marks cannot be negative and pull a share down: the chi-squared cut-off is widened
 # so that intervals cover at every share (by simulation, `tests/calibration`)
 _WIDER = 1.4
+_IMPOSSIBLE = 1e4  # log likelihood lost where nothing of the kind can happen
 _POINTS = 201  # a profile is read off at
 
 
@@ -105,12 +106,14 @@ def _interval(
     levels, place = np.unique(share, return_inverse=True)
     profile = np.full(len(levels), -np.inf)
     np.maximum.at(profile, place, log_like)
-    where = np.searchsorted(levels, best)
-    levels, profile = np.insert(levels, where, best), np.insert(profile, where, peak)
+    apart = np.abs(levels - best) > 1e-6  # a level at the best share is the best
+    levels = np.append(levels[apart], best)
+    deficit = np.append(np.clip(peak - profile[apart], 0, _IMPOSSIBLE), 0.0)
+    order = np.argsort(levels)
     cut = _WIDER * special.chdtri(1, 1 - confidence) / 2
-    fine = np.union1d(np.linspace(0, 1, _POINTS), best)
+    fine = np.linspace(0, 1, _POINTS)
     # deficits are near to parabolas around the best: their roots are near to lines
-    side = np.where(levels < best, -1, 1)
-    root = side * np.sqrt(np.maximum(peak - profile, 0))
-    inside = fine[np.abs(np.interp(fine, levels, root)) <= np.sqrt(cut)]
+    root = np.where(levels < best, -1, 1) * np.sqrt(deficit)
+    inside = fine[np.abs(np.interp(fine, levels[order], root[order])) <= np.sqrt(cut)]
+    inside = np.append(inside, best)
     return float(inside.min()), float(inside.max())

@@ -1,6 +1,6 @@
 """The long study behind the figures of README.md and `power.md`.
 
-From the top of the project: `PYTHONPATH=tests python -m calibration --sessions 300`. It writes
+From the top of the project: `PYTHONPATH=tests python -m calibration --sessions 150`. It writes
 `power.md` and `power.png` beside itself, the same for the same seed.
 """
 
@@ -23,7 +23,7 @@ _STYLES = dict(zip(SUBJECTS, (":", "-.", "--", "-"), strict=True))
 _PAGE = """\
 # What drawn sessions say of the tests of marks, repeats and drills
 
-{sessions} sessions a row (a quarter of that for the curves), seed {seed}; made by
+{sessions} sessions a row (a third of that for the curves), seed {seed}; made by
 `PYTHONPATH=tests python -m calibration --sessions {sessions}`. Truth is known here, so every
 wrong name is counted. *Honest* people read every mark to the nearest; a *leaner* puts each reading
 by chance 0.6 on the half mark (0.5 cm, 0.5 kg, whole 0.1 kg, 1/2 in, 4 oz). Nominal risk 5 %.
@@ -59,7 +59,7 @@ a coarse mark and by the dissimilarity of digits. `found_marks`: leaners at or u
 
 
 STUDIES: dict[str, Callable[[int, int], pd.DataFrame]] = {
-    "power": lambda n, seed: digits.power(max(n // 4, 1), seed, shares=SHARES, subjects=SUBJECTS),
+    "power": lambda n, seed: digits.power(max(n // 3, 1), seed, shares=SHARES, subjects=SUBJECTS),
     "digits": digits.study,
     "resolved": resolved.study,
     "likeness": likeness.study,
@@ -70,7 +70,7 @@ STUDIES: dict[str, Callable[[int, int], pd.DataFrame]] = {
 def main() -> None:
     """Run every study and write the page with its curves, or print one table."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--sessions", type=int, default=300)
+    parser.add_argument("--sessions", type=int, default=150)
     parser.add_argument("--seed", type=int, default=20261125)
     parser.add_argument("--only", choices=STUDIES, help="print this table as CSV, write nothing")
     args = parser.parse_args()

@@ -8,7 +8,7 @@ from scipy.special import chdtri
 from scipy.stats import norm
 
 from anthroqa.scores.digits import read_marks, used
-from anthroqa.scores.shares import _WIDER, _lattice, shares_of
+from anthroqa.scores.shares import _WIDER, _interval, _lattice, shares_of
 
 
 @pytest.fixture(scope="module")
@@ -119,3 +119,11 @@ def test_a_lattice_deals_out_the_whole(ways):
     assert sorted(map(tuple, np.eye(ways)[::-1])) == sorted(
         tuple(row) for row in lattice if row.max() == 1
     )
+
+
+@pytest.mark.parametrize("best", [0.0, 1e-300, 0.3, 0.5, 1.0 - 1e-17, 1.0])
+def test_an_interval_holds_its_share_even_where_its_neighbours_cannot_be(best):
+    share = np.linspace(0, 1, 11)
+    for log_like in (np.full(11, -np.inf), np.where(share == 0.5, -3.0, -np.inf), -20 * share):
+        lower, upper = _interval(share, log_like, best, 0.0, 0.90)
+        assert 0 <= lower <= best <= upper <= 1
