@@ -53,7 +53,8 @@ def figures(cube: Cube, confidence: float, rng: np.random.Generator) -> list[Fig
     judged = (r.df >= LEAST_REPEATS) & (n_others > 0)
     p_value = np.full(n, np.nan)
     for i in np.flatnonzero(judged):
-        p_value[i] = others[i] @ chance_of_equal(r.designs[i])[:, equal[i]]
+        chance = others[i] @ chance_of_equal(r.designs[i])[:, equal[i]]
+        p_value[i] = min(chance, 1.0)  # sums of chances are not exact
     why = notes(
         n,
         (r.df == 0, "no subject was read twice"),
