@@ -35,14 +35,17 @@ class Parameter:
 
 # a kernel that loads what draws figures while it waits for its first cell
 _KERNEL = """
-import importlib, sys, threading
+import gc, importlib, sys, threading
 sys.path[:1] = []
+gc.set_threshold(50_000)
 threading.Thread(
     target=importlib.import_module, args=("anthroqa.reporting.marks",), daemon=True
 ).start()
 from ipykernel.kernelapp import launch_new_instance
 launch_new_instance()
 """
+# arrays here are small: threads to multiply them cost more than they save
+_ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
 
 
 class NotebookError(Exception):
@@ -121,7 +124,9 @@ def execute(path: Path, values: Mapping[str, Any]) -> Any:
                 command = [sys.executable, "-c", _KERNEL, "-f", "{connection_file}"]
                 command += [f"--ipython-dir={settings}"]
                 command += ["--log-level=CRITICAL"]  # the errors of cells come by themselves
-                return KernelSpec(argv=command, language="python", display_name="Python 3")
+                return KernelSpec(
+                    argv=command, language="python", display_name="Python 3", env=_ONE_THREAD
+                )
 
         def make_ready(**_: Any) -> None:
             """Load the exporter while the kernel is at work."""

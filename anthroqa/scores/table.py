@@ -151,9 +151,11 @@ def score(
 def _seeded(seed: int, measure: str) -> _Sources:
     """Those that draw, with random numbers of their own whatever else is wanted or measured."""
     own = zlib.crc32(measure.encode())
+    # cut-offs of a design are the same in every measure
     return [
-        (names, partial(compute, rng=np.random.default_rng([seed, own, place])))
+        (names, partial(compute, rng=np.random.default_rng([seed, of, place])))
         for place, (names, compute) in enumerate(_PEOPLE_DRAWN)
+        for of in [0 if names == resolved.NAMES else own]
     ]
 
 
