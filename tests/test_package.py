@@ -100,3 +100,13 @@ def test_files_speak_of_no_machine(request):
         if (root / name).is_file() and not name.endswith(".png")
     ]
     assert [name for name, text in texts if places.search(text)] == []
+
+
+def test_links_between_the_pages_of_the_project_lead_somewhere(request):
+    root, found = request.config.rootpath, 0
+    for page in (root / "README.md", root / "DEVELOPERS.md", root / "tests/calibration/power.md"):
+        for link in re.findall(r"\]\(([^)#]+)\)", page.read_text(encoding="utf-8")):
+            if "://" not in link:
+                found += 1
+                assert (page.parent / link).is_file(), f"{page.name} links to {link}"
+    assert found >= 3

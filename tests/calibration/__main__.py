@@ -32,7 +32,7 @@ by chance 0.6 on the half mark (0.5 cm, 0.5 kg, whole 0.1 kg, 1/2 in, 4 oz). Nom
 
 ![Share of leaners named, by share of readings on the half mark and number of subjects](power.png)
 
-Two of eight staff lean; named means p at or under 0.05 / 8 for the largest contrast.
+Two of eight staff lean ({leaners} leaners a point); named means p at or under 0.05 / 8 for the largest contrast.
 
 {power}
 
@@ -87,7 +87,8 @@ def write_page(found: Mapping[str, pd.DataFrame], sessions: int, seed: int) -> N
     wide = found["power"].pivot_table(index=["design", "subjects"], columns="share", values="found")
     tables = {**found, "power": wide.reindex(DESIGNS, level="design").reset_index()}
     text = {name: _table(table) for name, table in tables.items()}
-    page = _PAGE.format(sessions=sessions, seed=seed, **text)
+    leaners = 2 * (sessions // 3)
+    page = _PAGE.format(sessions=sessions, seed=seed, leaners=leaners, **text)
     (HERE / "power.md").write_text(page, encoding="utf-8")
 
 
