@@ -32,7 +32,8 @@ by chance 0.6 on the half mark (0.5 cm, 0.5 kg, whole 0.1 kg, 1/2 in, 4 oz). Nom
 
 ![Share of leaners named, by share of readings on the half mark and number of subjects](power.png)
 
-Two of eight staff lean ({leaners} leaners a point); named means p at or under 0.05 / 8 for the largest contrast.
+Two of eight staff lean ({leaners} leaners a point); named means p at or under 0.05 / 8 for the
+largest contrast.
 
 {power}
 
