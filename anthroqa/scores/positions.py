@@ -23,7 +23,7 @@ from anthroqa.scores.displays import Displays
 # nodes of the grid that a position is known on: at most, at least, and so many errors apart
 _NODES, _LEAST_NODES, _APART = 61, 25, 0.35
 _WIDEST = 6.5  # steps that the grid reaches to either side before errors are added
-_PASSES = 6  # of EM; more change no figure that is printed
+_PASSES = 6  # of EM; rates of `tests/calibration` were had with these
 _PRIOR = 0.5  # readings that are counted as put on the step before any is seen
 _LEAST_ERROR = 0.05  # steps
 _SLIP = 8.0  # errors, beyond two whole marks, at which a reading is no reading of these marks

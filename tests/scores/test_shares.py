@@ -13,7 +13,7 @@ from anthroqa.scores.shares import _WIDER, _interval, _lattice, shares_of
 
 @pytest.fixture(scope="module")
 def leaner():
-    """Quarter pounds and their like have two marks: a likelihood that can be looked at."""
+    """One person who leans to half inches on a board of eighths."""
     cube = session(DESIGNS["1/8 in"], np.random.default_rng(21), leaners=1)
     at = read_marks(cube).at
     return at, used(at, 0)
