@@ -16,7 +16,7 @@ from typing import Any
 from anthroqa.intake.corrections import Correction
 from anthroqa.intake.problems import Problem, did_you_mean
 from anthroqa.intake.settings import Measure, Settings
-from anthroqa.intake.slips import consistent_with
+from anthroqa.intake.slips import TABLE, consistent_with, decimal_pounds
 from anthroqa.intake.tables import Table, whole_number
 from anthroqa.intake.written import Count, Refusal, nearest_mark, read_count
 
@@ -62,7 +62,7 @@ def read_entries(table: Table, settings: Settings, problems: list[Problem]) -> l
         if retake is None and entry.get("retake"):
             report("retake", "a retake is a whole number from 1, or empty", "Write 1, 2 ...")
         entry["retake"] = retake or 0
-        _check_time(entry, report)
+        check_time(entry.get("taken_at", ""), report)
         entries.append(entry)
     return entries
 
@@ -96,8 +96,8 @@ def _check_measure(entry: Entry, measures: Mapping[str, Measure], report: Report
     report("measure", problem, hint + known)
 
 
-def _check_time(entry: Entry, report: Report) -> None:
-    taken_at = entry.get("taken_at", "")
+def check_time(taken_at: str, report: Report) -> None:
+    """A time that is given must be in ISO form."""
     if taken_at:
         try:
             dt.datetime.fromisoformat(taken_at)
@@ -159,6 +159,10 @@ def _refuse(
     if re.fullmatch(r"\d+\.\d+", text) and "not on a mark" in refusal.problem:
         slips = consistent_with(Fraction(text), measure.step, measure.low, measure.high)
         remedy += _slip_hint(slips)
+    elif (decimal := re.match(r"\d+\.\d+", text)) and "in two ways" in refusal.problem:
+        pounds = Fraction(decimal.group())
+        slips = decimal_pounds(pounds, measure.step, measure.low, measure.high)
+        remedy += _slip_hint(slips)
     problems.append(_problem(place, column, text, problem, remedy))
 
 
@@ -170,14 +174,17 @@ def _check_range(
     entry: Entry, place: Entry, column: str, text: str, measure: Measure, problems: list[Problem]
 ) -> None:
     amount = entry["count"] * measure.step.size
+    low, high = measure.low, measure.high
     if entry["count"] < 0:
         entry["sound"] = False
+        read = entry["count_read"] * measure.step.size
+        inside = low is not None and high is not None and low <= read <= high
         problems.append(_problem(
             place, column, text, "the tare is more than the reading",
-            "Were the two exchanged? The reading is what the display showed for both.",
+            "Were the two exchanged? The reading is what the display showed for both."
+            + _slip_hint([TABLE["tare twice"].words] if inside else []),
         ))  # fmt: skip
         return
-    low, high = measure.low, measure.high
     if (low is None or amount >= low) and (high is None or amount <= high):
         return
     entry["sound"] = False

@@ -112,6 +112,8 @@ def test_whole_rounds_are_taken_as_spreadsheets_write_them(tmp_path, text):
          "a decimal point left out (near 12 1/4 lb)"),
         ("A,C1,held,1,5.1", "5.1", "it is not on a mark of this instrument",
          "kilograms written for pounds (near 11 1/4 lb)"),
+        ("A,C1,weight,1,12.7 lb", "12.7 lb", "can be read in two ways",
+         "ounces entered as tenths of a pound (near 12 lb 7 oz)."),
     ],
 )  # fmt: skip
 def test_a_reading_outside_the_range_names_the_slips_it_fits(tmp_path, row, found, problem, slips):
@@ -149,9 +151,11 @@ def test_the_tare_is_subtracted_exactly_and_the_range_is_of_the_difference(tmp_p
     [
         ("129 3/4", "139 1/4", "the tare is more than the reading",
          "Were the two exchanged? The reading is what the display showed for both."),
+        ("9 1/2", "129 3/4", "the tare is more than the reading",
+         "Consistent with the tare taken twice."),
         ("139 1/4", "139", "outside the range", "Look at the paper and type it again."),
     ],
-    ids=["exchanged", "nothing left"],
+    ids=["exchanged", "taken twice", "nothing left"],
 )  # fmt: skip
 def test_a_tare_that_cannot_be_is_told(tmp_path, reading, tare, problem, remedy):
     rows = [f"A,C1,held,1,{reading},{tare}"]
