@@ -152,26 +152,34 @@ def test_nobody_honest_of_the_clinics_is_over_a_limit(clinics):
     }  # fmt: skip
     assert over(decisions) == planted
     key = pd.MultiIndex.from_frame(decisions[["measure", "measurer", "question"]])
-    clinic_b = (decisions["measure"] == "adult_weight") & decisions["measurer"].isin(
-        ["K4", "K5", "K6"]
-    )
-    by_design = key.isin(planted) | (clinic_b & (decisions["question"] == "bias"))
-    by_design |= decisions["measurer"].isin(["K4", "K7"])
-    honest = decisions[~by_design]
-    assert len(honest) == 55
+    honest = decisions[~(key.isin(planted) | decisions["measurer"].isin(["K4", "K7"]))]
+    assert len(honest) == 57  # those on the scale of clinic B among them
     assert (honest["state"] == "over limit").sum() == 0
 
 
-def test_the_scale_of_clinic_b_reads_high_for_everybody_and_the_instruments_are_named(clinics):
+def test_the_scale_of_clinic_b_reads_high_for_everybody_and_not_they_but_it_is_over(clinics):
     decisions, scores, _, _ = clinics
     rows = scores.query("measure == 'adult_weight' and statistic == 'bias'").set_index("measurer")
     for person in ("K4", "K6"):  # K5's is hidden by a slip of 50 lb
         assert rows.loc[person, "lower"] > 0
         assert rows.loc[person, "lower"] <= 0.5 <= rows.loc[person, "upper"]
-    told = decisions.query("measure == 'adult_weight' and question == 'bias'")
-    assert told["note"].str.contains("measured on BEAM-.*, the reference on PORT-1").all()
+    told = decisions.query("measure == 'adult_weight' and question == 'bias'").set_index("measurer")
+    own = r"own \(BEAM-[ABC]\).*, the reference's \(PORT-1\)"
+    assert told["note"].str.contains(own).all()
+    assert set(told["statistic"]) == {"bias_less_kit"}
+    assert told.loc[["K4", "K6"], "state"].tolist() == ["within limit"] * 2
     rest = decisions.query("measure != 'adult_weight'")
-    assert not rest["note"].str.contains("measured on").any()
+    assert not rest["note"].str.contains("taken out: own").any()
+
+
+def test_the_planted_scale_is_the_only_instrument_over_a_tolerance():
+    for name, over in (("clinics_customary", {"BEAM-B"}), ("outreach_metric", set())):
+        table = anthroqa.kit(anthroqa.read_session(FOLDER / name))
+        assert len(table) > 30
+        assert set(table.loc[table["state"] == "over limit", "instrument"]) == over
+    for name in ("clinics_customary", "clinics_customary_as_typed"):
+        kit = (FOLDER / name / "kit.csv").read_bytes()
+        assert kit == (FOLDER / "clinics_customary" / "kit.csv").read_bytes()
 
 
 def test_groups_of_the_clinics_are_pooled(clinics):

@@ -9,16 +9,17 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
-from anthroqa.intake import known
+from anthroqa.intake import kit, known
 from anthroqa.intake import rows as checks
 from anthroqa.intake.corrections import COLUMNS as CORRECTION_COLUMNS
 from anthroqa.intake.corrections import KEY, Correction, match_corrections
+from anthroqa.intake.instruments import Instrument
 from anthroqa.intake.problems import Problem, SessionError
 from anthroqa.intake.settings import Measure, Settings, read_measures, read_settings
 from anthroqa.intake.tables import Table, as_text, read_file, shape
@@ -52,6 +53,12 @@ class Session:
     settings : pandas.DataFrame
         What was set in a drill: `subject, measure, true` (as written), `steps` (float, on a
         step or between two); empty in a session.
+    kit : pandas.DataFrame
+        What instruments showed for known loads: `instrument, measure, check, load, reading,
+        position, taken_at` as in `kit.csv`, and `load_steps, reading_steps, division_steps,
+        uncertainty_steps` (float, in steps of the measure); empty without that file.
+    instruments : dict of str to Instrument
+        As in `session.toml`: class, division, uncertainty of the standard.
     notices : tuple of (file, text)
         What was passed over without changing a meaning.
     unused : tuple of str
@@ -73,9 +80,24 @@ class Session:
     corrections: pd.DataFrame
     absent: pd.DataFrame
     settings: pd.DataFrame = field(default_factory=known.no_settings)
+    kit: pd.DataFrame = field(default_factory=kit.no_kit)
+    instruments: Mapping[str, Instrument] = field(default_factory=dict)
     notices: tuple[tuple[str, str], ...] = ()
     unused: tuple[str, ...] = ()
     files: Mapping[str, str] = field(default_factory=dict)
+
+    def without(self, left_out: pd.DataFrame) -> Session:
+        """What remains of the measures that some first readings are in, without these.
+
+        `left_out` names them: `measurer, subject, measure, round`.
+        """
+        named = pd.MultiIndex.from_frame(left_out[list(KEY)].astype({"round": "int64"}))
+        measures = {n: m for n, m in self.measures.items() if n in set(left_out["measure"])}
+        readings = self.readings[self.readings["measure"].isin(measures)]
+        gone = pd.MultiIndex.from_frame(readings[list(KEY)]).isin(named)
+        if "retake" in readings:
+            gone &= readings["retake"].isna().to_numpy()
+        return replace(self, measures=measures, readings=readings[~gone])
 
     @classmethod
     def from_frame(
@@ -126,7 +148,7 @@ class Session:
         grid = [[str(c) for c in frame.columns]]
         grid += [[as_text(value) for value in row] for row in zip(*columns, strict=True)]
         shape(table, grid, required=checks.REQUIRED, optional=checks.OPTIONAL)
-        return _build("", settings, table, None, None, problems, {})
+        return _build("", settings, table, {}, problems, {})
 
 
 def read_session(path: str | Path) -> Session:
@@ -136,7 +158,7 @@ def read_session(path: str | Path) -> Session:
     ----------
     path : str or pathlib.Path
         A folder with `session.toml` and `readings.csv` or `readings.xlsx`, and perhaps
-        `corrections.csv`; a drill has `settings.csv` too.
+        `corrections.csv` and `kit.csv`; a drill has `settings.csv` too.
 
     Returns
     -------
@@ -169,16 +191,15 @@ def read_session(path: str | Path) -> Session:
             found = [_whole_file("session.toml", "the file is not UTF-8 text", "Save it again.")]
         problems += found
     table = _readings(folder, files, problems)
-    corrections = None
-    data = _bytes(folder / "corrections.csv", files)
-    if data is not None:
-        corrections = read_file(data, "corrections.csv", required=CORRECTION_COLUMNS, optional=[])
-    set_ = _settings(folder, settings.exercise, files, problems)
-    name = folder.resolve().name
+    others = {
+        "corrections.csv": _optional(folder, "corrections.csv", files, CORRECTION_COLUMNS, []),
+        known.FILE: _settings(folder, settings.exercise, files, problems),
+        kit.FILE: _optional(folder, kit.FILE, files, kit.COLUMNS, kit.OPTIONAL),
+    }
+    tables = {name: found for name, found in others.items() if found is not None}
     if table is None:
-        others = [t for t in (corrections, set_) if t]
-        raise SessionError([*problems, *(p for t in others for p in t.problems)])
-    return _build(name, settings, table, corrections, set_, problems, files)
+        raise SessionError([*problems, *(p for t in tables.values() for p in t.problems)])
+    return _build(folder.resolve().name, settings, table, tables, problems, files)
 
 
 def _whole_file(file: str, problem: str, remedy: str) -> Problem:
@@ -212,6 +233,13 @@ def _readings(folder: Path, files: dict[str, str], problems: list[Problem]) -> T
     return read_file(data, names[0], required=checks.REQUIRED, optional=checks.OPTIONAL)
 
 
+def _optional(
+    folder: Path, file: str, files: dict[str, str], required: list[str], optional: list[str]
+) -> Table | None:
+    data = _bytes(folder / file, files)
+    return None if data is None else read_file(data, file, required=required, optional=optional)
+
+
 def _settings(
     folder: Path, exercise: str, files: dict[str, str], problems: list[Problem]
 ) -> Table | None:
@@ -227,11 +255,12 @@ def _settings(
 
 
 def _build(
-    name: str, settings: Settings, table: Table, corrections: Table | None, set_: Table | None,
+    name: str, settings: Settings, table: Table, others: Mapping[str, Table],
     problems: list[Problem], files: Mapping[str, str],
 ) -> Session:  # fmt: skip
     """Check everything together and either raise every problem or give the session."""
     measures = settings.measures
+    corrections, set_ = others.get("corrections.csv"), others.get(known.FILE)
     problems = [*problems, *table.problems, *(corrections.problems if corrections else ())]
     entries = checks.read_entries(table, settings, problems)
     matched = match_corrections(corrections, entries, problems) if corrections and entries else {}
@@ -246,6 +275,9 @@ def _build(
         checks.check_sums(entries, measures, problems)
     drill = set_ if settings.exercise == "drill" else None
     was_set = known.match_settings(drill, entries, settings, problems) if drill else None
+    tested = kit.no_kit()
+    if kit.FILE in others:
+        tested = kit.match_kit(others[kit.FILE], entries, settings, problems)
     if not problems and all(e["missing"] or e["retake"] for e in entries):
         problems.append(_whole_file(table.file, "there is no reading", "Enter the readings."))
     if problems:
@@ -269,10 +301,11 @@ def _build(
         corrections=_corrections(entries, matched),
         absent=_absent(entries),
         settings=known.no_settings() if was_set is None else was_set,
+        kit=tested,
+        instruments=settings.instruments,
         notices=(
             *table.notices,
-            *(corrections.notices if corrections else ()),
-            *(set_.notices if set_ else ()),
+            *(notice for other in others.values() for notice in other.notices),
             *_handled(readings, table.file, settings.handling_cap),
             *_name_like(readings, table.file),
         ),

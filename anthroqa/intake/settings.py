@@ -14,6 +14,7 @@ from fractions import Fraction
 from itertools import accumulate
 from typing import Any
 
+from anthroqa.intake.instruments import Instrument, read_instruments
 from anthroqa.intake.problems import Problem, did_you_mean
 from anthroqa.intake.steps import UNITS, Step, convert, same_kind
 from anthroqa.intake.written import Refusal, parse_quantity
@@ -27,6 +28,7 @@ KINDS = {
 }
 _SESSION_KEYS = {
     "title", "date", "exercise", "reference", "handling_cap", "conditions", "measure",
+    "instrument",
 }  # fmt: skip
 _MEASURE_KEYS = {
     "recorded_to", "kind", "range", "expected_tem", "limit_tem", "limit_bias", "limit_pair",
@@ -75,6 +77,7 @@ class Settings:
     conditions: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     measures: Mapping[str, Measure] = field(default_factory=dict)
     broken: frozenset[str] = frozenset()  # measures that are named but have no step yet
+    instruments: Mapping[str, Instrument] = field(default_factory=dict)
 
 
 class _Notebook:
@@ -138,6 +141,7 @@ def read_settings(text: str, file: str) -> tuple[Settings, list[Problem]]:
         reference=_text(notes, raw, "reference") or None,
         handling_cap=_cap(notes, raw),
         conditions=_conditions(notes, raw),
+        instruments=read_instruments(notes, raw.get("instrument", {})),
         **_measures(notes, measures),
     )
     return settings, notes.problems

@@ -11,6 +11,7 @@ import numpy as np
 from anthroqa.intake.steps import Step
 from anthroqa.intake.written import as_written
 from anthroqa.simulate.drill import marks_drill
+from anthroqa.simulate.kit import CLINICS, OUTREACH, kit_csv
 from anthroqa.simulate.readings import Counts, Sheet, csv_of, draw, nearest, truth_of
 
 _OUTREACH = """\
@@ -106,8 +107,9 @@ def outreach_metric(seed: int) -> dict[str, str]:
     }
     rows = [row for s in sheets for row in s.rows()]
     return {
-        "session.toml": _OUTREACH,
+        "session.toml": _OUTREACH + OUTREACH.described,
         "readings.csv": csv_of(rows),
+        "kit.csv": kit_csv(OUTREACH, seed),
         "truth.toml": truth_of(seed, sheets, staff),
     }
 
@@ -228,7 +230,7 @@ _CLINIC_TRUTH = {
     "K2": "reads lengths to quarter inches only",
     "K4": "rounds down in infant weights and lengths",
     "K7": "leaves shoes on: lengths 3/4 in long, infant weights 3 oz high",
-    "clinic_B": "the beam scale reads 0.5 lb high for everybody who used it",
+    "clinic_B": "the beam scale reads 0.5 lb high for everybody who used it, and in kit.csv",
 }
 
 
@@ -236,8 +238,9 @@ def clinics_customary(seed: int) -> dict[str, str]:
     """Three clinics of three staff with one lead, twelve infants and adults each, lb and in."""
     sheets = _clinic_sheets(seed)
     return {
-        "session.toml": _CLINICS,
+        "session.toml": _CLINICS + CLINICS.described,
         "readings.csv": csv_of([row for s in sheets for row in s.rows()]),
+        "kit.csv": kit_csv(CLINICS, seed),
         "truth.toml": truth_of(seed, sheets, _CLINIC_TRUTH),
     }
 
@@ -279,9 +282,11 @@ def clinics_customary_as_typed(seed: int) -> dict[str, str]:
     title = "Autumn standardisation" + blank
     lines = [title, blank, *lines[:200], blank, *lines[200:]]
     return {
-        "session.toml": _CLINICS.replace("three clinics", "three clinics, as typed"),
+        "session.toml": _CLINICS.replace("three clinics", "three clinics, as typed")
+        + CLINICS.described,
         "readings.csv": "\ufeff" + "".join(lines),
         "corrections.csv": "".join(corrections),
+        "kit.csv": kit_csv(CLINICS, seed),
         "truth.toml": truth_of(seed, sheets, _CLINIC_TRUTH),
     }
 
