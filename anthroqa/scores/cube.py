@@ -40,6 +40,11 @@ class Cube:
     gross: Counts  # what the display showed, from zero
     tare: Counts  # what it showed for the caregiver alone; 0 where there was none
     converted: Flags  # written in the other system of units: other marks were read
+    instruments: list[str] = field(default_factory=list)  # codes, ascending
+    # which of them each reading was taken on, -1 none
+    instrument: Counts = field(default_factory=lambda: np.empty(0, dtype=np.int64))
+    # what these instruments showed for known loads: rows of `Session.kit`
+    kit: pd.DataFrame = field(default_factory=pd.DataFrame)
     # what was set for each subject of a drill, in steps from zero; empty in a session
     true: Array = field(default_factory=lambda: np.empty(0))
 
@@ -89,12 +94,14 @@ def cubes(session: Session) -> Iterator[Cube]:
         mine = readings[readings["measure"] == name]
         if len(mine):
             known = session.settings[session.settings["measure"] == name]
-            yield _cube(mine, measure, session.reference, known)
+            tested = session.kit[session.kit["measure"] == name]
+            yield _cube(mine, measure, session.reference, known, tested)
 
 
 def _cube(
-    readings: pd.DataFrame, measure: Measure, reference: str | None, known: pd.DataFrame
-) -> Cube:
+    readings: pd.DataFrame, measure: Measure, reference: str | None, known: pd.DataFrame,
+    tested: pd.DataFrame,
+) -> Cube:  # fmt: skip
     person, people = pd.factorize(readings["measurer"], sort=True)
     subject, subjects = pd.factorize(readings["subject"], sort=True)
     turn, rounds = pd.factorize(readings["round"], sort=True)
@@ -118,6 +125,10 @@ def _cube(
         out[person, subject, turn] = values
         return out
 
+    on, instruments = _instruments(readings)
+    instrument = np.full(shape, -1, dtype=np.int64)
+    instrument[person, subject, turn] = on
+
     staff = seen[1:] if referenced else seen
     group = (
         _given_groups(readings["group"], subject, len(subjects))
@@ -129,9 +140,19 @@ def _cube(
         referenced=referenced, x=x, seen=seen, shift=shift, group=group,
         gross=lay_out("count_read", count), tare=lay_out("count_tare", 0),
         converted=lay_out("converted", False),
+        instruments=instruments, instrument=instrument, kit=tested,
         true=known.set_index("subject")["steps"].reindex(subjects).to_numpy(float)
         if len(known) else np.empty(0),
     )  # fmt: skip
+
+
+def _instruments(readings: pd.DataFrame) -> tuple[Counts, list[str]]:
+    """The instrument of each reading as a place in the list of their codes, -1 for none."""
+    if "instrument" not in readings:
+        return np.full(len(readings), -1, dtype=np.int64), []
+    named = readings["instrument"].where(~readings["instrument"].isin(["", "NA"]))
+    codes, names = pd.factorize(named, sort=True)
+    return codes.astype(np.int64), [str(name) for name in names]
 
 
 def _given_groups(groups: pd.Series, subject: Counts, n_subjects: int) -> Counts:
