@@ -3,7 +3,10 @@
 Between TEM as published: in each group of staff who share subjects and in each round, over
 the subjects that all of them measured, the root of sum(x - subject mean)^2 / sum(M - 1).
 Ulijaszek & Kerr (1999) Br. J. Nutr. 82:165-177. The repeat error is inside it, so the total
-counts that twice; variance components do not.
+counts that twice; variance components do not. Its square is expected to be the sum of the
+variances of person, person with subject, and repeat: its interval is theirs, drawn from sums of
+squares of the same readings about each subject's mean of the round (`generalised_pivots`). On
+chi-squared with its df it would be far too narrow: all readings of a person share one difference.
 """
 
 from __future__ import annotations
@@ -12,8 +15,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from anthroqa.scores.cube import Cube
+from anthroqa.scores.cells import by_subject_and_round
+from anthroqa.scores.cube import Array, Cube, Flags
 from anthroqa.scores.figures import Figures
+from anthroqa.scores.generalised_pivots import DRAWS, draw, interval
+from anthroqa.scores.mean_squares import moments, squares
 from anthroqa.scores.repeatability import within
 
 NAMES = ("between_tem", "total_tem")
@@ -25,15 +31,15 @@ class _Pool:
 
     squares: float = 0.0
     df: int = 0
-    readings: int = 0
+    used: Flags  # which readings
     subjects: set[int] = field(default_factory=set)
     staff: set[int] = field(default_factory=set)
     left_out: list[str] = field(default_factory=list)
 
 
-def group_figures(cube: Cube, confidence: float) -> list[Figures]:
+def group_figures(cube: Cube, confidence: float, rng: np.random.Generator) -> list[Figures]:
     """`between_tem` and `total_tem` of a measure, the reference left out."""
-    pool = _Pool()
+    pool = _Pool(used=np.zeros_like(cube.seen))
     for subjects in (np.flatnonzero(cube.group == g) for g in np.unique(cube.group)):
         staff = _enough(pool, cube, subjects)
         for turn in range(len(cube.rounds)):
@@ -52,14 +58,15 @@ def group_figures(cube: Cube, confidence: float) -> list[Figures]:
     shared = {
         "unit": cube.measure.step.unit,
         "subjects": np.array([len(pool.subjects)]),
-        "readings": np.array([pool.readings]),
+        "readings": np.array([int(pool.used.sum())]),
         "df": np.array([float(pool.df)]),
     }
+    spread, bare = _interval(cube, pool, confidence, rng)
+    lower, upper = between * spread
     return [
         Figures(
-            statistic="between_tem", estimate=np.array([between]),
-            note=_note(alone or "no interval: chi-squared on this df would be too narrow",
-                       left_out), **shared,
+            statistic="between_tem", estimate=np.array([between]), lower=np.array([lower]),
+            upper=np.array([upper]), note=_note(alone or bare, left_out), **shared,
         ),
         Figures(
             statistic="total_tem", estimate=np.array([total]),
@@ -67,6 +74,24 @@ def group_figures(cube: Cube, confidence: float) -> list[Figures]:
                        "components do not", left_out), **shared,
         ),
     ]  # fmt: skip
+
+
+def _interval(
+    cube: Cube, pool: _Pool, confidence: float, rng: np.random.Generator
+) -> tuple[Array, str]:
+    """Ends of the interval as multiples of the estimate, or why there are none."""
+    blank = np.full(2, np.nan)
+    if not pool.df:
+        return blank, ""
+    of = squares(by_subject_and_round(cube, pool.used))
+    if not of.df_residual:
+        return blank, "no interval: staff and subjects cannot be told apart on so few readings"
+    by_squares = moments(of)
+    middle = by_squares.measurer + by_squares.interaction + np.nan_to_num(by_squares.repeat)
+    if not (middle > 0 and pool.squares > 0):
+        return blank, "no interval: the readings of the staff do not differ enough"
+    ends = interval(draw(of, rng, DRAWS).reproducibility / middle, confidence)
+    return np.sqrt([min(ends[0], 1.0), max(ends[1], 1.0)]), ""
 
 
 def _note(*parts: str) -> np.ndarray:
@@ -97,6 +122,6 @@ def _add(pool: _Pool, cube: Cube, staff: np.ndarray, subjects: np.ndarray, turn:
     times = m * (x**2).sum(axis=0) - x.sum(axis=0) ** 2
     pool.squares += float(times.sum() / m)
     pool.df += int(complete.sum()) * (m - 1)
-    pool.readings += x.size
+    pool.used[np.ix_(staff[present], subjects[complete], [turn])] = True
     pool.subjects |= set(subjects[complete].tolist())
     pool.staff |= set(staff[present].tolist())

@@ -1,7 +1,7 @@
 """All figures of a session in one tidy table.
 
 A new statistic is one more name in `ORDER` and one more function in `_PEOPLE` or
-`_EVERYBODY`; nothing else here changes.
+`_EVERYBODY`, or in the lists of those that draw; nothing else here changes.
 """
 
 from __future__ import annotations
@@ -13,13 +13,15 @@ from functools import partial
 import numpy as np
 import pandas as pd
 
-from anthroqa.intake import Session
+from anthroqa.intake import EVERYBODY, Session
 from anthroqa.scores import (
     between,
     bias,
+    components,
     digits,
     drill,
     habit,
+    less_kit,
     likeness,
     repeatability,
     resolved,
@@ -36,6 +38,7 @@ ORDER = (
     "own_round_shift",
     "reliability",
     "bias",
+    "bias_less_kit",
     "agreement_lower",
     "agreement_upper",
     "bias_from_others",
@@ -47,6 +50,14 @@ ORDER = (
     "between_tem",
     "total_tem",
     "round_shift",
+    "sd_subject",
+    "sd_measurer",
+    "sd_measurer_subject",
+    "sd_instrument",
+    "sd_repeat",
+    "sd_reproducibility",
+    "icc_agreement",
+    "icc_consistency",
 )
 _BY_ROUND = ("own_round_shift", "round_shift")
 _BY_MARK = ("coarse_share",)
@@ -54,27 +65,31 @@ COLUMNS = [
     "measure", "measurer", "statistic", "estimate", "lower", "upper", "confidence", "unit",
     "subjects", "readings", "df", "p_value", "note",
 ]  # fmt: skip
-ALL = "(all)"
 
 _Compute = Callable[[Cube, float], list[Figures]]
 _Draws = Callable[[Cube, float, np.random.Generator], list[Figures]]
 _Sources = Sequence[tuple[tuple[str, ...], _Compute]]
+_DrawnSources = Sequence[tuple[tuple[str, ...], _Draws]]
 _PEOPLE: _Sources = (
     (repeatability.NAMES, repeatability.figures),
     (rounds.NAMES, rounds.figures),
     (bias.NAMES, bias.figures),
+    (less_kit.NAMES, less_kit.figures),
     (drill.NAMES, drill.figures),
 )
 _EVERYBODY: _Sources = (
-    (between.NAMES, between.group_figures),
     (habit.NAMES, habit.group_figures),
     (rounds.NAMES, rounds.group_figures),
 )
 # those that draw random numbers
-_PEOPLE_DRAWN: Sequence[tuple[tuple[str, ...], _Draws]] = (
+_PEOPLE_DRAWN: _DrawnSources = (
     (resolved.NAMES, resolved.figures),
     (likeness.NAMES, likeness.figures),
     (digits.NAMES, digits.figures),
+)
+_EVERYBODY_DRAWN: _DrawnSources = (
+    (between.NAMES, between.group_figures),
+    (components.NAMES, components.group_figures),
 )
 
 
@@ -118,7 +133,10 @@ def score(
     Bland & Altman (1996) BMJ 312:1654 (within TEM); (1986) Lancet i:307-310 and (1999) Stat.
     Methods Med. Res. 8:135-160 (limits of agreement); Ulijaszek & Kerr (1999) Br. J. Nutr.
     82:165-177 (between and total TEM); Heitjan & Rubin (1990) J. Am. Stat. Assoc. 85:304-314
-    (coarse readings; from memory). Statistics of marks and repeats are defined here: `positions`,
+    (coarse readings; from memory); Patterson & Thompson (1971) Biometrika 58:545-554 and Burdick,
+    Borror & Montgomery (2005) Design and Analysis of Gauge R&R Studies (variance components and
+    their intervals; from memory); McGraw & Wong (1996) Psychol. Methods 1:30-46 (intraclass
+    correlations). Statistics of marks and repeats are defined here: `positions`,
     `digits`, `shares`, `habit`, `resolved`, `likeness` and `drill` say how.
 
     Examples
@@ -141,20 +159,18 @@ def score(
     if unknown:
         raise ValueError(f"unknown statistic {', '.join(unknown)}; known are {', '.join(ORDER)}")
     parts = [
-        part
-        for cube in cubes(session)
-        for part in _measure_rows(cube, confidence, names, _seeded(seed, cube.measure.name))
+        part for cube in cubes(session) for part in _measure_rows(cube, confidence, names, seed)
     ]
     return _frame(parts, confidence)
 
 
-def _seeded(seed: int, measure: str) -> _Sources:
+def _seeded(seed: int, measure: str, drawn: _DrawnSources, *of_all: int) -> _Sources:
     """Those that draw, with random numbers of their own whatever else is wanted or measured."""
     own = zlib.crc32(measure.encode())
     # cut-offs of a design are the same in every measure
     return [
-        (names, partial(compute, rng=np.random.default_rng([seed, of, place])))
-        for place, (names, compute) in enumerate(_PEOPLE_DRAWN)
+        (names, partial(compute, rng=np.random.default_rng([seed, of, place, *of_all])))
+        for place, (names, compute) in enumerate(drawn)
         for of in [0 if names == resolved.NAMES else own]
     ]
 
@@ -184,13 +200,14 @@ def _wanted(
 
 
 def _measure_rows(
-    cube: Cube, confidence: float, names: set[str], drawn: _Sources
+    cube: Cube, confidence: float, names: set[str], seed: int
 ) -> list[dict[str, np.ndarray]]:
     """The rows of one measure as columns: person by person, then those of everybody."""
-    people = np.array(cube.people, dtype=object)
+    of_people = [*_PEOPLE, *_seeded(seed, cube.measure.name, _PEOPLE_DRAWN)]
+    of_all = [*_EVERYBODY, *_seeded(seed, cube.measure.name, _EVERYBODY_DRAWN, 1)]
     parts = [
-        (people, _wanted([*_PEOPLE, *drawn], cube, confidence, names)),
-        (np.array([ALL], dtype=object), _wanted(_EVERYBODY, cube, confidence, names)),
+        (np.array(cube.people, dtype=object), _wanted(of_people, cube, confidence, names)),
+        (np.array([EVERYBODY], dtype=object), _wanted(of_all, cube, confidence, names)),
     ]
     return [_stack(cube.measure.name, who, blocks) for who, blocks in parts if blocks]
 

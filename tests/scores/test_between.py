@@ -5,6 +5,8 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from layouts import drawn
+from scipy import stats
 from strategies import as_frame, figures_of
 
 THREE = {"A": [[100], [120]], "B": [[103], [120]], "C": [[106], [123]]}
@@ -28,8 +30,38 @@ def test_between_tem_pools_squares_about_each_subjects_mean():
     row = between(THREE)
     assert row["estimate"] == pytest.approx((24 / 4) ** 0.5)
     assert (row["subjects"], row["readings"], row["df"]) == (2, 6, 4)
+    assert row["lower"] < row["estimate"] < row["upper"]
+    assert row["note"] == ""
+
+
+def test_its_interval_is_that_of_the_components_and_not_of_chi_squared():
+    # 5 people, 8 subjects, two rounds in which everything is read: the same sums of squares as
+    # of sd_reproducibility, but for what a subject moves between rounds.
+    x, person, subject, _ = drawn(np.random.default_rng(6), sd=(20, 4, 1, 2))
+    people = {
+        f"P{p}": [x[(person == p) & (subject == s)].tolist() for s in range(8)] for p in range(5)
+    }
+    table = figures_of(people).loc["(all)"]
+    ours, of_components = table.loc["between_tem"], table.loc["sd_reproducibility"]
+    for end in ("estimate", "lower", "upper"):
+        assert ours[end] == pytest.approx(of_components[end], rel=0.02)
+    lower, upper = ours["estimate"] * np.sqrt(64 / stats.chi2.ppf([0.95, 0.05], 64))
+    assert ours["df"] == 64
+    assert (ours["upper"] - ours["lower"]) > 2 * (upper - lower)
+
+
+def test_between_tem_of_one_subject_has_no_interval():
+    row = between({"A": [[100, 101]], "B": [[104, 103]]})
+    assert row["estimate"] > 0
     assert np.isnan(row["lower"])
-    assert row["note"] == "no interval: chi-squared on this df would be too narrow"
+    assert row["note"].startswith("no interval: staff and subjects cannot be told apart")
+
+
+def test_staff_who_do_not_differ_have_no_interval():
+    row = between({"A": [[100], [120]], "B": [[100], [120]]})
+    assert row["estimate"] == 0
+    assert np.isnan(row["upper"])
+    assert row["note"] == "no interval: the readings of the staff do not differ enough"
 
 
 @settings(max_examples=25)

@@ -22,8 +22,15 @@ OF_A_PERSON = [
     "agreement_upper", "bias_from_others", "rms_error", "digit_dissimilarity", "coarse_share",
     "identical_repeats",
 ]  # fmt: skip
-OF_ALL = ["coarse_share", "between_tem", "total_tem", "round_shift:2", "round_shift:3"]
-SHARES = ("reliability", "digit_dissimilarity", "coarse_share", "identical_repeats")
+OF_ALL = [
+    "coarse_share", "between_tem", "total_tem", "round_shift:2", "round_shift:3", "sd_subject",
+    "sd_measurer", "sd_measurer_subject", "sd_instrument", "sd_repeat", "sd_reproducibility",
+    "icc_agreement", "icc_consistency",
+]  # fmt: skip
+SHARES = (
+    "reliability", "digit_dissimilarity", "coarse_share", "identical_repeats", "icc_agreement",
+    "icc_consistency",
+)  # fmt: skip
 NOT_OF_THE_REFERENCE = {"bias", "agreement_lower", "agreement_upper", "rms_error"}
 
 
@@ -126,7 +133,7 @@ def test_only_can_name_one_round_of_a_shift_or_all_of_them():
 def test_an_unknown_statistic_is_refused_with_the_known_names(name):
     session = as_session({"A": [[1, 2]]})
     message = re.escape(f"unknown statistic {name}; known are within_tem, within_tem_percent")
-    with pytest.raises(ValueError, match=message + ".*round_shift$"):
+    with pytest.raises(ValueError, match=message + ".*icc_consistency$"):
         anthroqa.score(session, only=["bias", name])
 
 
@@ -143,7 +150,8 @@ def test_the_confidence_stands_in_every_row_and_widens_every_interval():
     assert set(wide["confidence"]) == {0.95}
     there = narrow["lower"].notna()
     assert there.sum() > 10
-    assert (wide["lower"] < narrow["lower"])[there].all()
+    none = narrow["statistic"].str.startswith("sd_") & (narrow["lower"] == 0)
+    assert (wide["lower"] < narrow["lower"])[there & ~none].all()
     assert (wide["upper"] > narrow["upper"])[there].all()
     assert narrow["estimate"].equals(wide["estimate"])
     assert set(anthroqa.score(session)["confidence"]) == {0.9}
@@ -156,8 +164,9 @@ def test_every_interval_holds_its_estimate(session):
     # a share may be none or all, and what is under the step only bounded
     share = table["unit"] == "share"
     resolved = table["statistic"] == "within_tem_resolved"
-    assert (table["lower"] < table["estimate"])[~share & ~resolved].all()
-    assert (table["estimate"] < table["upper"])[~share & ~resolved].all()
+    drawn = table["statistic"].str.match("sd_|between")  # a variance may be none
+    assert (table["lower"] < table["estimate"])[~share & ~resolved & ~drawn].all()
+    assert (table["estimate"] < table["upper"])[~share & ~resolved & ~drawn].all()
     some = table.dropna(subset=["estimate"])
     assert (some["lower"] <= some["estimate"]).all()
     assert (some["estimate"] <= some["upper"]).all()
