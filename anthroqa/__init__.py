@@ -15,13 +15,18 @@ _HOME = {
     "Session": "anthroqa.intake",
     "SessionError": "anthroqa.intake",
     "decide": "anthroqa.decisions",
+    "kit": "anthroqa.decisions.kit",
     "leads": "anthroqa.scores",
     "read_session": "anthroqa.intake",
     "residuals": "anthroqa.scores",
     "score": "anthroqa.scores",
+    "slips": "anthroqa.scores",
 }
 
-__all__ = ["Session", "SessionError", "decide", "leads", "read_session", "residuals", "score"]
+__all__ = [
+    "Session", "SessionError", "decide", "kit", "leads", "read_session", "residuals", "score",
+    "slips",
+]  # fmt: skip
 
 
 def __getattr__(name: str) -> Any:

@@ -1,22 +1,18 @@
 """How far is every reading from its subject's consensus?
 
 The consensus is the median of all first readings of the subject, by everybody and in every
-round: one slip does not move it. A reading is called far when it lies more than four robust
-standard deviations from its reader's usual distance. The spread is the larger of the
-reader's own (median absolute distance / 0.6745) and everybody's (90th percentile of the
-distances / 1.6449, which a coarse step does not hide), never under half a step. The factor
-four is common practice, no source.
+round: one slip does not move it. What is called far is said in `expected`: there a person's
+usual difference and a round's common shift are allowed for. A retake is held against what its
+first reading was expected to be.
 """
 
 from __future__ import annotations
 
-import numpy as np
 import pandas as pd
 
 from anthroqa.intake import Session
-
-_FAR = 4.0
-_NORMAL_MEDIAN, _NORMAL_90 = 0.6745, 1.6449  # quantiles of a standard normal's distance from 0
+from anthroqa.scores.cube import cubes
+from anthroqa.scores.expected import expected
 
 
 def residuals(session: Session) -> pd.DataFrame:
@@ -59,7 +55,7 @@ def residuals(session: Session) -> pd.DataFrame:
     away = frame["count"] - middle
     frame["consensus"] = middle * frame["size"]
     frame["residual"] = away * frame["size"]
-    frame["far"] = _far(frame.assign(away=away.where(first)), away)
+    frame["far"] = _far(session, frame)
     order = {name: i for i, name in enumerate(session.measures)}
     frame = frame.assign(
         by_measure=frame["measure"].map(order), staff=frame["measurer"] != session.reference
@@ -69,13 +65,16 @@ def residuals(session: Session) -> pd.DataFrame:
     return frame[columns].reset_index(drop=True)
 
 
-def _far(frame: pd.DataFrame, away: pd.Series) -> pd.Series:
-    """Which distances are beyond what the reader and the others usually show."""
-    person = ["measure", "measurer"]
-    usual = frame.groupby(person)["away"].transform("median")
-    distance = (frame["away"] - usual).abs()
-    frame = frame.assign(distance=distance)
-    own = frame.groupby(person)["distance"].transform("median") / _NORMAL_MEDIAN
-    everybody = frame.groupby("measure")["distance"].transform("quantile", 0.9) / _NORMAL_90
-    spread = np.maximum(np.maximum(own, everybody), 0.5)
-    return ((away - usual).abs() > _FAR * spread).fillna(False)
+def _far(session: Session, frame: pd.DataFrame) -> pd.Series:
+    """Which readings, retakes too, lie beyond their limit."""
+    far = pd.Series(False, index=frame.index)
+    for cube in cubes(session):
+        mine = frame[frame["measure"] == cube.measure.name]
+        at = (
+            pd.Index(cube.people).get_indexer(mine["measurer"]),
+            pd.Index(cube.subjects).get_indexer(mine["subject"]),
+            pd.Index(cube.rounds).get_indexer(mine["round"]),
+        )
+        of = expected(cube)
+        far[mine.index] = (mine["count"] - of.value[at]).abs() > of.limit[at]
+    return far
