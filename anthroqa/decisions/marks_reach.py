@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
-from anthroqa.intake import Session
+from anthroqa.intake import EVERYBODY, Session
 
 POWER = 0.8  # common practice, no source
 _RISK = 0.05  # of naming anybody by chance
@@ -35,7 +35,7 @@ def marks_reach(scores: pd.DataFrame, session: Session) -> pd.DataFrame:
         `tests` that a name must hold against, `least_share` beyond what the subjects give,
         NaN where even a person who reads nothing else would mostly not be named.
     """
-    people = scores[scores["measurer"] != "(all)"]
+    people = scores[scores["measurer"] != EVERYBODY]
     tested = people[people["p_value"].notna()]
     marks = tested[tested["statistic"].str.startswith("coarse_share:")]
     tests = len(marks.drop_duplicates(["measure", "measurer"])) + int(

@@ -14,6 +14,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from anthroqa.intake import EVERYBODY
 from anthroqa.scores.cube import Array
 from anthroqa.scores.digits import CONVERTED
 
@@ -31,7 +32,6 @@ COLUMNS = [
     "measure", "measurer", "test", "statistic", "estimate", "lower", "upper", "p_value", "p_holm",
     "q_value", "state", "note",
 ]  # fmt: skip
-_EVERYBODY = "(all)"
 
 
 def leads(scores: pd.DataFrame) -> pd.DataFrame:
@@ -70,7 +70,7 @@ def leads(scores: pd.DataFrame) -> pd.DataFrame:
     lacking = sorted({"digit_dissimilarity", "identical_repeats"} - set(base))
     if lacking and len(scores):
         raise ValueError(f"scores lack {', '.join(lacking)}; call score() without `only`")
-    table = scores.assign(base=base, group=scores["measurer"] == _EVERYBODY)
+    table = scores.assign(base=base, group=scores["measurer"] == EVERYBODY)
     parts = [
         _largest(table, table["group"], GROUP_TEST),
         _largest(table, ~table["group"], TESTS[0]),
@@ -82,14 +82,14 @@ def leads(scores: pd.DataFrame) -> pd.DataFrame:
     for column in ("p_holm", "q_value"):
         found[column] = np.nan
     group = found["test"] == GROUP_TEST
-    found.loc[group, "p_holm"] = _holm(found.loc[group, "p_value"].to_numpy())
+    found.loc[group, "p_holm"] = holm(found.loc[group, "p_value"].to_numpy())
     habits = _habits(found, table)
     reason = _explained(found, set(habits["measure"]))
     repeats = found["test"] == TESTS[1]
     found["note"] = found["note"].where((reason == "") | ~repeats, reason)
     tested = found["p_value"].notna() & ~(repeats & (reason != ""))
     naming = tested & found["test"].isin(TESTS[:2])
-    found.loc[naming, "p_holm"] = _holm(found.loc[naming, "p_value"].to_numpy())
+    found.loc[naming, "p_holm"] = holm(found.loc[naming, "p_value"].to_numpy())
     screened = tested & ~group
     found.loc[screened, "q_value"] = _false_discovery(found.loc[screened, "p_value"].to_numpy())
     found["state"] = np.select(
@@ -157,7 +157,7 @@ def _explained(found: pd.DataFrame, measures: set[str]) -> pd.Series:
     return own.where((own != "") | ~found["measure"].isin(measures), SHARED)
 
 
-def _holm(p: Array) -> Array:
+def holm(p: Array) -> Array:
     """P-values adjusted for all those beside them (Holm 1979); blank ones are no tests."""
     order = np.argsort(p, kind="stable")
     n = int((~np.isnan(p)).sum())

@@ -20,13 +20,12 @@ import numpy.typing as npt
 import pandas as pd
 from scipy import special
 
-from anthroqa.intake import Measure, Session
+from anthroqa.intake import EVERYBODY, Measure, Session
 from anthroqa.intake.written import as_written
 from anthroqa.scores.combs import comb
 from anthroqa.scores.cube import Counts, Flags, cubes
 from anthroqa.scores.displays import displays
 
-ALL = "(all)"
 WHOLE_RANGE, EQUAL_CYCLES = "whole range", "equal cycles"  # conventions of the blended index
 _DIGITS, _APART, _BLENDED = (
     "digit preference score", "index of dissimilarity", "Myers' blended index",
@@ -71,7 +70,7 @@ def published_indices(session: Session) -> pd.DataFrame:
         d = displays(cube)
         everybody = np.arange(len(d.people))
         for name, who in [*zip(d.people, everybody[:, None], strict=True),
-                          (ALL, everybody[cube.staff])]:  # fmt: skip
+                          (EVERYBODY, everybody[cube.staff])]:  # fmt: skip
             left = int(d.converted[who].sum())
             rows.extend(_rows(cube.measure, name, d.x[who], d.seen[who], left))
     return pd.DataFrame(rows, columns=_COLUMNS)
