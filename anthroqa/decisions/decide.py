@@ -4,12 +4,15 @@ A finding is made only when the whole interval lies on one side of the limit: ea
 a risk of at most (1 - confidence) / 2 of being wrong on its own. Limits are the program's;
 there is no default. The reference measurer is judged on repeatability only. A repeat error
 under one step is judged on the TEM of the unrounded readings: the step hides a part of it.
+A shift between rounds that the others share is taken out where its interval excludes zero, and
+where the finding would be another with it; a TEM is under one step with the shift out.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 
 import pandas as pd
 
@@ -21,12 +24,16 @@ from anthroqa.decisions.enough import (
     more_for_resolved,
     more_for_spread,
 )
-from anthroqa.intake import Measure, Session
+from anthroqa.decisions.too_fine import methods_of, too_fine_for
+from anthroqa.intake import EVERYBODY, Measure, Session
 
 WITHIN, OVER, NOT_SETTLED, NOT_JUDGED = "within limit", "over limit", "not settled", "not judged"
 STATES = (WITHIN, OVER, NOT_SETTLED, NOT_JUDGED)
 TOO_NEAR = "too near the limit to settle"
+TOO_FINE = "the limit is too fine for this step"
 UNSOURCED = "the limit has no source"
+TAKEN = "a shift between rounds that the other staff share is taken out"
+HANGS = "the finding hangs on a shift between rounds that is not certain: it is taken out"
 HIDDEN_BELOW = 1  # steps: a repeat error of which the step hides a part
 COLUMNS = [
     "measure", "measurer", "question", "statistic", "estimate", "lower", "upper", "unit",
@@ -78,8 +85,10 @@ def decide(scores: pd.DataFrame, session: Session) -> pd.DataFrame:
         If `scores` lacks a statistic that a decision needs.
     """
     needed = {"within_tem", "within_tem_resolved", "within_tem_less_shift", "bias_from_others"}
-    if set(scores["measurer"]) - {session.reference, "(all)"}:  # the reference has no bias
+    if set(scores["measurer"]) - {session.reference, EVERYBODY}:  # the reference has no bias
         needed.add("bias")
+        if set(session.kit["measure"]) & set(scores["measure"]):
+            needed.add("bias_less_kit")
     lacking = sorted(needed - set(scores["statistic"]))
     if lacking and len(scores):
         raise ValueError(f"scores lack {', '.join(lacking)}; call score() without `only`")
@@ -96,16 +105,20 @@ def _measure(table: pd.DataFrame, measure: Measure, session: Session) -> Iterato
     figures = {(row.measurer, row.statistic): row for row in table.itertuples()}
     shift = table[table["statistic"].str.startswith("round_shift:")]
     shifted = bool(((shift["lower"] > 0) | (shift["upper"] < 0)).any())
+    known_to = float(((shift["upper"] - shift["lower"]) / 2).max(skipna=False))
     readings = session.readings[session.readings["measure"] == measure.name]
     rounds = int(readings["round"].nunique())
     people = [p for p in table["measurer"].unique() if (p, "within_tem") in figures]
     referenced = session.reference in people
     unlike = _unlike_instruments(readings, session.reference)
+    fine = too_fine_for(measure, "limit_tem")
     for person in people:
-        yield _repeatability(figures, person, measure, shifted=shifted, rounds=rounds)
+        found = _repeatability(figures, person, measure, shifted, known_to, rounds)
+        if fine and fine & methods_of(readings[readings["measurer"] == person]):
+            found = replace(found, note="; ".join(w for w in (found.note, TOO_FINE) if w))
+        yield found
         if person != session.reference:
-            statistic = "bias" if referenced else "bias_from_others"
-            yield _bias(figures[person, statistic], measure, unlike.get(person, ""))
+            yield _bias(figures, person, measure, unlike.get(person, ""), referenced=referenced)
 
 
 def _unlike_instruments(readings: pd.DataFrame, reference: str | None) -> dict[str, str]:
@@ -127,41 +140,43 @@ def _unlike_instruments(readings: pd.DataFrame, reference: str | None) -> dict[s
 
 
 def _repeatability(
-    figures: dict, person: str, measure: Measure, *, shifted: bool, rounds: int
+    figures: dict, person: str, measure: Measure, shifted: bool, known_to: float, rounds: int
 ) -> Decision:
-    row, limit, more = figures[person, "within_tem"], _amount(measure.limit_tem), None
-    if row.estimate < HIDDEN_BELOW * float(measure.step.size):
-        return _under_a_step(figures, person, measure, shifted=shifted, rounds=rounds)
-    why = ""
-    if shifted:
-        less = figures[person, "within_tem_less_shift"]
-        if less.estimate == less.estimate:
-            row, why = less, "a shift between rounds that the other staff share is taken out"
-        else:
-            why = "the round shift is not taken out: " + less.note
-    if limit is not None and row.estimate > 0 and rounds > 1:
-        more = more_for_spread(
-            row.estimate, row.df, limit, rounds=rounds, confidence=row.confidence
-        )
-    return _judged(
-        row, measure, "repeatability", limit, row.df >= LEAST_DF, _few(row), more, why,
-        row.lower, row.upper,
-    )  # fmt: skip
+    """Judged as read where no shift shows, unless taking it out would change the finding.
+
+    A shift that everybody shares then changes no finding, whether its interval excludes zero or
+    not: what hangs on it is judged with the shift out, where it is known to less than the repeat
+    error.
+    """
+    plain, less = figures[person, "within_tem"], figures[person, "within_tem_less_shift"]
+    known = less.estimate == less.estimate
+    stays = f"the round shift is not taken out: {less.note}" if shifted and not known else ""
+    as_read = _spread(figures, plain, measure, stays, rounds)
+    if not known or not (shifted or known_to < less.estimate):
+        return as_read
+    taken = _spread(figures, less, measure, TAKEN if shifted else HANGS, rounds)
+    return taken if shifted or taken.state != as_read.state else as_read
 
 
-def _under_a_step(
-    figures: dict, person: str, measure: Measure, *, shifted: bool, rounds: int
-) -> Decision:
-    row, limit, more = figures[person, "within_tem_resolved"], _amount(measure.limit_tem), None
-    stays = "the round shift is not taken out: the repeat error is under one step"
-    why = "; ".join(w for w in (stays if shifted else "", row.note) if w)
-    if limit is not None and row.df > 0 and rounds > 1:
-        more = more_for_resolved(
-            row.estimate, row.lower, row.upper, row.df, limit,
-            rounds=rounds, confidence=row.confidence,
-        )  # fmt: skip
+def _spread(figures: dict, row, measure: Measure, why: str, rounds: int) -> Decision:
+    """A repeat error against its limit, by the unrounded readings where it is under one step."""
+    limit, more, repeats = _amount(measure.limit_tem), None, figures[row.measurer, "within_tem"]
+    hidden = row.estimate < HIDDEN_BELOW * float(measure.step.size)
+    if hidden:
+        row = repeats = figures[row.measurer, "within_tem_resolved"]
+        why = "; ".join(w for w in (why if why == HANGS else "", row.note) if w)
+    if limit is not None and rounds > 1:
+        if hidden and row.df > 0:
+            more = more_for_resolved(
+                row.estimate, row.lower, row.upper, row.df, limit,
+                rounds=rounds, confidence=row.confidence,
+            )  # fmt: skip
+        elif row.estimate > 0:
+            more = more_for_spread(
+                row.estimate, row.df, limit, rounds=rounds, confidence=row.confidence
+            )
     return _judged(
-        row, measure, "repeatability", limit, row.df >= LEAST_DF, _few(row), more, why,
+        row, measure, "repeatability", limit, repeats.df >= LEAST_DF, _few(repeats), more, why,
         row.lower, row.upper,
     )  # fmt: skip
 
@@ -170,7 +185,20 @@ def _few(row) -> str:
     return f"{row.df:.0f} repeat differences, and {LEAST_DF} are the least to judge by"
 
 
-def _bias(row, measure: Measure, why: str) -> Decision:
+def _bias(
+    figures: dict, person: str, measure: Measure, unlike: str, *, referenced: bool
+) -> Decision:
+    row, why, of_kit = figures[person, "bias" if referenced else "bias_from_others"], unlike, 0.0
+    half = (row.upper - row.lower) / 2
+    less = figures.get((person, "bias_less_kit"))
+    if less is not None and referenced:
+        if less.estimate == less.estimate:
+            row, why = less, less.note if less.upper == less.upper else ""
+            own, half = half, (less.upper - less.lower) / 2
+            of_kit, half = math.sqrt(max(half**2 - own**2, 0.0)), min(own, half)
+        else:
+            missing = f"the instruments' errors are not taken out: {less.note}"
+            why = "; ".join(w for w in (unlike, missing) if w)
     limit = _amount(measure.limit_bias)
     enough = row.subjects >= LEAST_SUBJECTS
     too_few = f"{row.subjects} common subjects, and {LEAST_SUBJECTS} are the least to judge by"
@@ -179,9 +207,8 @@ def _bias(row, measure: Measure, why: str) -> Decision:
     more = None
     if limit is not None and row.upper > row.lower:
         more = more_for_mean(
-            row.estimate, row.subjects, (row.upper - row.lower) / 2, limit,
-            confidence=row.confidence,
-        )  # fmt: skip
+            row.estimate, row.subjects, half, limit, confidence=row.confidence, of_kit=of_kit
+        )
     far, near = max(row.upper, -row.lower), max(row.lower, -row.upper)
     return _judged(row, measure, "bias", limit, enough, too_few, more, why, near, far)
 

@@ -10,11 +10,16 @@ Assumes one error size for every subject, and positions spread over many steps. 
 tare is the difference of two displays, each rounded; they are taken to err alike and
 independently. Only the difference is used: what the caregiver's own weight does between rounds
 is no repeat error. Readings that intake converted were read on other marks and are left out.
+
+A shift between rounds that is known moves the position, not the marks: readings less the shift,
+to a quarter of a step, are known to half a step as before (to whole steps where a subject has
+four repeats or more, or three with a tare: their patterns would be too many).
 """
 
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import combinations_with_replacement
@@ -33,7 +38,10 @@ _WIDEST = 30  # steps between repeats; of wider patterns the normal likelihood s
 _REACH = 6.0  # standard deviations beyond which an error is not looked for
 _NODES = 1.1  # to a standard deviation and root of k: trapezoids are then exact to ten digits
 
-Kind = tuple[int, bool]  # how many repeats, and whether each has a tare
+# how many repeats, and whether each has a tare; where rounds are moved by parts of a step, also
+# by how many quarters
+Kind = tuple[int, bool] | tuple[int, bool, tuple[int, ...]]
+_QUARTERS = 4
 Design = tuple[tuple[Kind, int], ...]  # of each kind how many subjects, in order
 
 
@@ -57,8 +65,11 @@ class Repeats:
         return (1 + ratio(tared, self.df)) / 12
 
 
-def repeats(cube: Cube) -> Repeats:
-    """What each person read twice or more on the measure's own marks."""
+def repeats(cube: Cube, shift: Array | None = None) -> Repeats:
+    """What each person read twice or more on the measure's own marks.
+
+    `shift` (people x rounds, in steps) is taken out first.
+    """
     own = cube.seen & ~cube.converted
     used = own & (np.cumsum(own, axis=2) <= MOST_REPEATS)
     held = (used & (cube.tare != 0)).sum(axis=2)
@@ -70,9 +81,7 @@ def repeats(cube: Cube) -> Repeats:
     n = len(cube.people)
     squares, log_likelihood = np.zeros(n), np.zeros((n, len(GRID)))
     count: list[list[tuple[Kind, int]]] = [[] for _ in range(n)]
-    for kind in sorted({(int(a), bool(b)) for a, b in zip(k[k > 0], tared[k > 0], strict=True)}):
-        person, subject = np.nonzero((k == kind[0]) & (tared == kind[1]))
-        x = cube.x[person, subject][used[person, subject]].reshape(-1, kind[0])
+    for kind, person, x in _by_kind(cube, used, k, tared, shift):
         found, which = np.unique(_patterns(x), axis=0, return_inverse=True)
         often = np.zeros((n, len(found)))
         np.add.at(often, (person, which.ravel()), 1)
@@ -95,6 +104,37 @@ def repeats(cube: Cube) -> Repeats:
                       "tared: both displays are taken to err alike")),
         ),
     )  # fmt: skip
+
+
+def _by_kind(
+    cube: Cube, used: Flags, k: Counts, tared: Flags, shift: Array | None
+) -> Iterator[tuple[Kind, Counts, Array | Counts]]:
+    """Whose repeats of one kind there are, and where they lie less the shift, a row a subject."""
+    for size, held in sorted(
+        {(int(a), bool(b)) for a, b in zip(k[k > 0], tared[k > 0], strict=True)}
+    ):
+        person, subject = np.nonzero((k == size) & (tared == held))
+        there = used[person, subject]
+        x = cube.x[person, subject][there].reshape(-1, size)
+        if shift is None:
+            yield (size, held), person, x
+            continue
+        parts = _QUARTERS if size == 2 or (size == 3 and not held) else 1
+        x = x - np.floor(shift[person][there].reshape(-1, size) * parts + 0.5) / parts
+        rows, which = np.unique(_QUARTERS * x % _QUARTERS, axis=0, return_inverse=True)
+        moved = np.array([_moved(row) for row in rows.astype(int).tolist()])[which.ravel()]
+        for one in sorted(set(map(tuple, moved.tolist()))):
+            here = (moved == one).all(axis=1)
+            yield ((size, held, one) if any(one) else (size, held)), person[here], x[here]
+
+
+def _moved(quarters: Sequence[int]) -> tuple[int, ...]:
+    """Quarters of a step, named alike wherever the first lies and whichever way is up."""
+    return min(
+        tuple(sorted((sign * q + by) % _QUARTERS for q in quarters))
+        for sign in (1, -1)
+        for by in range(_QUARTERS)
+    )
 
 
 def smooth_from(k: int) -> int:
@@ -124,7 +164,7 @@ def _squares(patterns: Counts) -> Array:
 
 def log_rows(patterns: Counts, kind: Kind) -> Array:
     """Log likelihood of patterns (each k offsets), one order of them, over the grid of TEMs."""
-    k, tared = kind
+    k, tared = kind[:2]
     v = GRID**2 + (1 + tared) / 12
     normal = (
         -(k - 1) / 2 * np.log(2 * np.pi * v) - np.log(k) / 2 - _squares(patterns)[:, None] / (2 * v)
@@ -140,11 +180,12 @@ def log_rows(patterns: Counts, kind: Kind) -> Array:
     return normal
 
 
-def apart(d: Counts, s: Array) -> Array:
+def apart(d: Array | Counts, s: Array) -> Array:
     """Log chance that two displays of one position are d >= 0 steps apart (d x s).
 
     `s` is the SD of the difference of the two errors. E[(1 - |d - z|)+] is the second
-    difference of E[(z - u)+], taken in logarithms so that it stays right far out.
+    difference of E[(z - u)+], taken in logarithms so that it stays right far out. Where
+    positions are moved d need not be whole.
     """
 
     def above(u: Array) -> Array:
@@ -152,14 +193,15 @@ def apart(d: Counts, s: Array) -> Array:
         mills = np.sqrt(np.pi / 2) * special.erfcx(x / np.sqrt(2))
         return np.log(s) - x**2 / 2 - np.log(2 * np.pi) / 2 + np.log1p(-x * mills)
 
-    d = np.asarray(d)[:, None]
+    d = np.asarray(d, dtype=float)[:, None]
     out = np.empty((len(d), len(s)))
-    zero = d[:, 0] == 0
-    half = np.exp(above(np.zeros(1))) - np.exp(above(np.ones(1)))
-    out[zero] = np.log1p(-2 * half)
-    u = d[~zero].astype(float)
+    near = d[:, 0] < 1
+    u = d[near]  # E[(z + v)+] is v + E[(z - v)+]
+    below, at, beyond = (np.exp(above(v)) for v in (1 - u, u, u + 1))
+    out[near] = np.log1p(below + beyond - 2 * at - u)
+    u = d[~near]
     first = above(u - 1)
-    out[~zero] = first + np.log1p(np.exp(above(u + 1) - first) - 2 * np.exp(above(u) - first))
+    out[~near] = first + np.log1p(np.exp(above(u + 1) - first) - 2 * np.exp(above(u) - first))
     return out
 
 
@@ -169,9 +211,10 @@ def _pair_logs(patterns: Counts, tared: bool, tem: Array) -> Array:
         return apart(d, tem * np.sqrt(2))
     # a difference of two displays, of which each errs by tem / sqrt(2)
     wide = int(d.max()) + int(np.ceil(2 * _REACH * tem.max())) + 2
-    one = apart(np.arange(wide + int(d.max()) + 1), tem)
     j = np.arange(-wide, wide + 1)
-    return np.stack([special.logsumexp(one[abs(j)] + one[abs(step - j)], axis=0) for step in d])
+    marks, at = np.unique(abs(np.vstack([j, d[:, None] - j])), return_inverse=True)
+    one, at = apart(marks, tem), at.reshape(-1, len(j))
+    return np.stack([special.logsumexp(one[at[0]] + one[other], axis=0) for other in at[1:]])
 
 
 def _many_logs(patterns: Counts, tared: bool, tem: Array) -> Array:
@@ -182,31 +225,38 @@ def _many_logs(patterns: Counts, tared: bool, tem: Array) -> Array:
     """
     least = np.searchsorted(tem, 0.1 if tared else 0.05)
     out = np.empty((len(patterns), len(tem)))
+    if tared:
+        marks, at = np.arange(patterns.max() + 1), patterns.astype(int)
+    else:
+        marks, at = np.unique(patterns, return_inverse=True)
+        at = at.reshape(patterns.shape)
     for i in range(least, len(tem)):
-        out[:, i] = _integral(patterns, tared, tem[i])
+        out[:, i] = _integral(marks, at, tared, tem[i])
     start, low = out[:, least, None], tem[:least]
     width, displays = patterns[:, -1, None], 1 + tared
-    near = start + width * np.log(low / tem[least])
+    near = start + np.floor(width) * np.log(low / tem[least])
     far = start - (width - displays) ** 2 / 4 * (low**-2.0 - tem[least] ** -2.0)
-    flat = np.log1p(np.expm1(start) * low / tem[least])
-    out[:, :least] = np.where(width == 0, flat, np.where(width <= displays, near, far))
+    without = np.where(width < 1, width, 0.0)  # the chance of others if there were no error
+    flat = np.log1p((np.expm1(start) + without) * low / tem[least] - without)
+    out[:, :least] = np.where(width < 1, flat, np.where(width <= displays, near, far))
     return out
 
 
-def _integral(patterns: Counts, tared: bool, tem: float) -> Array:
-    widest = int(patterns[:, -1].max())
+def _integral(marks: Array | Counts, at: Counts, tared: bool, tem: float) -> Array:
+    """Log likelihood of patterns, of which each reading is at one of the marks."""
+    widest = int(np.ceil(marks[-1]))
     sd = tem / np.sqrt(2) if tared else tem
     margin = _REACH * sd + 0.5 + tared
-    nodes = _NODES * np.sqrt(patterns.shape[1]) / sd  # to a step
+    nodes = _NODES * np.sqrt(at.shape[1]) / sd  # to a step
     t = np.arange(-margin, widest + margin, 1 / nodes)
     if tared:
         n = int(np.ceil(nodes))
         levels = _net_levels(widest, t, (np.arange(n) + 0.5) / n - 0.5, sd)
         share = 1 / nodes / n
     else:
-        levels = _levels(np.arange(widest + 1), t, sd)
+        levels = _levels(marks, t, sd)
         share = 1 / nodes
-    parts = np.array_split(patterns, max(1, len(patterns) * levels.shape[1] // 1_000_000))
+    parts = np.array_split(at, max(1, len(at) * levels.shape[1] // 1_000_000))
     sums = [special.logsumexp(sum(levels[part.T]), axis=1) for part in parts]
     return np.concatenate(sums) + np.log(share)
 
@@ -234,7 +284,7 @@ def _net_levels(widest: int, t: Array, phase: Array, sd: float) -> Array:
 class Table:
     """All patterns of one kind that matter below the TEMs where readings are as normal."""
 
-    patterns: Counts  # by sum of squares
+    patterns: Array | Counts  # by sum of squares
     rows: Array  # log likelihood of one order, patterns x GRID
     orders: Array  # in how many orders and ways up each can be read
     place: dict[tuple[int, ...], int]
@@ -248,23 +298,41 @@ class Table:
 @lru_cache(maxsize=32)
 def table(kind: Kind) -> Table:
     """The patterns of one kind with their likelihoods."""
-    k = kind[0]
-    tem = np.exp((smooth_from(k) + 4) / 10)
+    tem = np.exp((smooth_from(kind[0]) + 4) / 10)
     widest = int(np.ceil(2 + 8 * tem))
-    offsets = np.array(list(combinations_with_replacement(range(widest + 1), k - 1)))
-    listed = np.unique(_patterns(np.column_stack([np.zeros(len(offsets), int), offsets])), axis=0)
-    listed = listed[np.argsort(_squares(listed), kind="stable")]
-    turned = (listed[:, -1:] - listed)[:, ::-1]
-    ways = np.where((turned == listed).all(axis=1), 1, 2)
-    same = [prod(factorial(c) for c in Counter(p).values()) for p in listed.tolist()]
+    listed, orders = (_all_moved if len(kind) > 2 else _all)(kind, widest)
+    first = np.argsort(_squares(listed), kind="stable")
+    listed = listed[first]
     return Table(
-        patterns=listed, rows=log_rows(listed, kind), orders=ways * factorial(k) / np.array(same),
+        patterns=listed, rows=log_rows(listed, kind), orders=orders[first],
         place={tuple(p): i for i, p in enumerate(listed.tolist())},
     )  # fmt: skip
 
 
+def _all(kind: Kind, widest: int) -> tuple[Counts, Array]:
+    """Every pattern up to a width, and in how many orders and ways up."""
+    k = kind[0]
+    offsets = np.array(list(combinations_with_replacement(range(widest + 1), k - 1)))
+    listed = np.unique(_patterns(np.column_stack([np.zeros(len(offsets), int), offsets])), axis=0)
+    turned = (listed[:, -1:] - listed)[:, ::-1]
+    ways = np.where((turned == listed).all(axis=1), 1, 2)
+    same = [prod(factorial(c) for c in Counter(p).values()) for p in listed.tolist()]
+    return listed, ways * factorial(k) / np.array(same)
+
+
+def _all_moved(kind: Kind, widest: int) -> tuple[Array, Array]:
+    """The same where rounds are moved by quarters: each reading less its own."""
+    steps = np.indices((2 * widest + 1,) * (kind[0] - 1)).reshape(kind[0] - 1, -1).T - widest
+    x = np.column_stack([np.zeros(len(steps)), steps]) + np.array(kind[2]) / _QUARTERS
+    patterns = _patterns(x[np.ptp(x, axis=1) <= widest])
+    listed, orders = np.unique(patterns, axis=0, return_counts=True)
+    return listed, orders.astype(float)
+
+
 def _known_rows(found: Counts, kind: Kind) -> Array:
     """Likelihoods of patterns, from the table where it has them."""
+    if len(kind) > 2:
+        return log_rows(found, kind)
     listed = table(kind)
     place = np.array([listed.place.get(tuple(p), -1) for p in found.tolist()])
     out = listed.rows[place]

@@ -6,6 +6,10 @@ interval inverts the signed root of the likelihood ratio (Barndorff-Nielsen & Co
 Inference and Asymptotics, section 2.3) with its tails simulated at each candidate TEM, so that
 each side has a risk of its own. From about a step on, that is the chi-squared interval of the
 mean square less Sheppard's 1/12 step for each rounding.
+
+Where the 90 % interval of a round shift excludes zero, the shift of the others on the same
+subjects is taken out of the position first, and in the drawn sessions too; else nobody else's
+readings count.
 """
 
 from __future__ import annotations
@@ -16,9 +20,10 @@ from functools import lru_cache
 import numpy as np
 from scipy import special
 
-from anthroqa.scores.cube import Array, Cube
-from anthroqa.scores.figures import Figures, join, notes
+from anthroqa.scores.cube import Array, Counts, Cube
+from anthroqa.scores.figures import Figures, Notes, join, notes
 from anthroqa.scores.repeats import GRID, TENTHS, Design, repeats, smooth, smooth_from, table
+from anthroqa.scores.rounds import group_figures, shared
 
 NAMES = ("within_tem_resolved",)
 _EVERY = 2  # of these TEMs are candidates for the ends of an interval
@@ -26,19 +31,24 @@ _COARSE = np.arange(0, np.searchsorted(TENTHS, 21), _EVERY)  # where drawn likel
 _DRAWS = 2000
 _LEAST = 1e-9  # chances nearer to 0 or 1 are not told apart
 _SMALL = 200_000  # multiplications at a time
+_MOSTLY_ABSENT = 8  # patterns to a subject drawn
+_SURE = 0.90  # a shift is taken out where this interval excludes zero
 _TIE = 1e-6  # of a root: what differs less is equal
 
 
 def figures(cube: Cube, confidence: float, rng: np.random.Generator) -> list[Figures]:
     """`within_tem_resolved` of each person."""
     seed = int(rng.integers(2**32))
-    r = repeats(cube)
+    shift, taken = _shift(cube)
+    r = repeats(cube, shift)
     n = len(cube.people)
     tail = (1 - confidence) / 2
     estimate, lower, upper = np.full((3, n), np.nan)
     equal = (r.squares == 0) & (r.df > 0)
     some = (r.squares > 0) & (r.df > 0)
-    estimate[some] = _best(r.log_likelihood[some])
+    # readings a part of a step apart, as no error at all would have it with this shift
+    flat = some & (r.log_likelihood.argmax(axis=1) == 0)
+    estimate[some & ~flat] = _best(r.log_likelihood[some & ~flat])
     lower[equal], upper[equal] = 0.0, _bound(r.log_likelihood[equal], tail)
     for design in {d for d, there in zip(r.designs, some, strict=True) if there}:
         who = np.flatnonzero([d == design for d in r.designs] & some)
@@ -51,16 +61,42 @@ def figures(cube: Cube, confidence: float, rng: np.random.Generator) -> list[Fig
     why = notes(
         n,
         (r.df == 0, "no subject was read twice"),
-        (equal, "every repeat is equal: an upper bound"),
+        (equal & (taken == ""), "every repeat is equal: an upper bound"),
+        (equal | flat, "every repeat is equal once the shift is taken out: an upper bound"),
     )
     return [
         Figures(
             statistic="within_tem_resolved", unit=cube.measure.step.unit,
             estimate=estimate * cube.size, lower=lower * cube.size, upper=upper * cube.size,
             subjects=(r.k > 0).sum(axis=1), readings=r.k.sum(axis=1), df=r.df.astype(float),
-            note=join(why, r.note),
+            note=join(why, taken, r.note),
         )
     ]  # fmt: skip
+
+
+def _shift(cube: Cube) -> tuple[Array | None, Notes]:
+    """What is taken out of each person's rounds, in steps, and what is to be said of it.
+
+    A part of a step only where the interval excludes the nearest whole one too, as with no
+    shift at all: whole steps move every reading alike.
+    """
+    n = len(cube.people)
+    by_round = group_figures(cube, _SURE)
+    lower, shift, upper = (
+        np.array([getattr(f, end)[0] for f in by_round]) / cube.size
+        for end in ("lower", "estimate", "upper")
+    )
+    if not ((lower > 0) | (upper < 0)).any():
+        return None, notes(n)
+    of = shared(cube)
+    whole = np.floor(shift + 0.5)
+    apart = ((lower > whole) | (upper < whole)).any()
+    taken = of.shift if apart else np.concatenate([[0.0], np.nan_to_num(whole)])
+    return np.where(of.known[:, None], taken, 0.0), notes(
+        n,
+        (of.known, "a shift between rounds that the other staff share is taken out"),
+        (True, "the round shift is not taken out: too few other staff read the same subjects"),
+    )
 
 
 def _best(log_likelihood: Array) -> Array:
@@ -102,12 +138,13 @@ def _end(seen: _Observed, design: Design, seed: int, tail: float, *, upper: bool
     last of them readings are as normal, and the end is that of the chi-squared interval.
     """
     sign = 1 if upper else -1
-    last = int(np.searchsorted(TENTHS, smooth_from(max(k for (k, _), _ in design)) + 4))
+    last = int(np.searchsorted(TENTHS, smooth_from(max(kind[0] for kind, _ in design)) + 4))
     low = np.zeros(len(seen.squares), dtype=int)
     high = np.full(len(low), last)
-    p_low = _tails(seen, design, seed, 0, upper=upper)
     p_high = _tails(seen, design, seed, last, upper=upper)
-    below, beyond = sign * (p_low - tail) <= 0, sign * (p_high - tail) > 0
+    beyond = sign * (p_high - tail) > 0
+    p_low = p_high if beyond.all() else _tails(seen, design, seed, 0, upper=upper)
+    below = (sign * (p_low - tail) <= 0) & ~beyond
     while (wide := (high - low > _EVERY) & ~below & ~beyond).any():
         middle = (low + high) // (2 * _EVERY) * _EVERY
         for at in np.unique(middle[wide]):
@@ -129,7 +166,7 @@ def _tails(seen: _Observed, design: Design, seed: int, at: int, *, upper: bool) 
     """Chance of a root as low (as high, for a lower end) as what was seen, ties counted in."""
     chi2 = seen.squares / (GRID[at] ** 2 + seen.rounding)
     normal = (special.chdtr if upper else special.chdtrc)(seen.df, chi2)
-    weight = smooth(max(k for (k, _), _ in design))[at]
+    weight = smooth(max(kind[0] for kind, _ in design))[at]
     if weight == 1:
         return normal
     roots = _roots(seen.log_likelihood[:, _COARSE], at // _EVERY)
@@ -160,19 +197,33 @@ def _drawn_roots(design: Design, seed: int, at: int) -> Array:
 
     Every candidate is given the same uniform numbers, so that its tails change smoothly.
     """
-    rng = np.random.default_rng([seed, *np.ravel([(k, t, n) for (k, t), n in design])])
+    rng = np.random.default_rng([seed, *(
+        int(part) for kind, n in design for part in (*kind[:2], n, *(kind[2] if kind[2:] else ()))
+    )])  # fmt: skip
     drawn = []
     for kind, n in design:
         listed = table(kind)
-        size = len(listed.rows)
         found = np.searchsorted(np.cumsum(listed.chances(at))[:-1], rng.random((_DRAWS, n)))
-        found += np.arange(_DRAWS)[:, None] * size
-        often = np.bincount(found.ravel(), minlength=_DRAWS * size).reshape(_DRAWS, size)
-        drawn.append((often, listed.rows[:, _COARSE]))
+        drawn.append((_often(found, len(listed.rows)), listed.rows[:, _COARSE]))
     # a few at a time: large products and arrays cost more in threads and memory than they save
-    some = max(1, _SMALL // max(rows.size for _, rows in drawn))
+    some = max(1, _SMALL // max(counted.shape[1] * rows.shape[1] for counted, rows in drawn))
     parts = [
-        _roots(sum(often[i : i + some].astype(float) @ rows for often, rows in drawn), at // _EVERY)
+        _roots(sum(_sums(counted[i : i + some], rows) for counted, rows in drawn), at // _EVERY)
         for i in range(0, _DRAWS, some)
     ]
     return np.sort(np.concatenate(parts))
+
+
+def _often(found: Counts, size: int) -> Counts:
+    """How often each pattern was drawn in a session; left as drawn where most never are."""
+    if size > _MOSTLY_ABSENT * found.shape[1]:
+        return found
+    found = found + np.arange(len(found))[:, None] * size
+    return np.bincount(found.ravel(), minlength=_DRAWS * size).reshape(_DRAWS, size)
+
+
+def _sums(counted: Counts, rows: Array) -> Array:
+    """The log likelihood of each drawn session."""
+    if counted.shape[1] < len(rows):  # as drawn, a pattern a subject
+        return sum(rows[subject] for subject in counted.T)
+    return counted.astype(float) @ rows

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from math import sqrt
 
+import numpy as np
 import pandas as pd
 from scipy import stats
 
@@ -30,6 +31,7 @@ class Case:
     reference: str | None
     group: dict[str, str] | None  # of each subject, where groups are given
     confidence: float
+    step: Fraction = Fraction(1)
 
     @property
     def people(self) -> list[str]:
@@ -61,7 +63,10 @@ def case_of(session: anthroqa.Session, confidence: float) -> Case:
         if pd.isna(row.get("retake")):
             x[row["measurer"], row["subject"], row["round"]] = row["count"] * measure.step.size
     given = group if "group" in session.readings else None
-    return Case(x=x, reference=session.reference, group=given, confidence=confidence)
+    return Case(
+        x=x, reference=session.reference, group=given, confidence=confidence,
+        step=measure.step.size,
+    )  # fmt: skip
 
 
 def mean(values: Iterable[Fraction]) -> Fraction:
@@ -158,22 +163,77 @@ def shift_of_others(case: Case, person: str, subject: str, k: int) -> Fraction |
     return mean(changes) if changes else None
 
 
-def within_tem_less_shift(case: Case, person: str) -> Figure:
-    """A round's shift is the mean over the subjects that the person read then and in round 1."""
+def weights_of_shift(case: Case, person: str, k: int) -> dict[tuple[str, str, int], Fraction]:
+    """What each reading of the others counts for in the shift of a round taken from a person."""
     cells = read_again(case, person)
-    shift = {1: Fraction(0)}
-    for k in case.rounds:
-        shifts = [shift_of_others(case, person, s, k) for s in cells if {1, k} <= set(cells[s])]
-        shifts = [v for v in shifts if v is not None]
-        if shifts and k > 1:
-            shift[k] = mean(shifts)
+    by = {
+        s: [p for p in case.staff if p != person and {1, k} <= set(case.of(p, s))]
+        for s in cells if {1, k} <= set(cells[s])
+    }  # fmt: skip
+    by = {s: others for s, others in by.items() if others}
+    return {
+        (p, s, turn): Fraction(sign, len(by) * len(others))
+        for s, others in by.items() for p in others for turn, sign in ((k, 1), (1, -1))
+    }  # fmt: skip
+
+
+def about_own_shifts(case: Case, person: str) -> tuple[float, int]:
+    """Squares of a person about subject means and mean shifts of their own, and what df is left."""
+    cells = read_again(case, person)
+    rows = [(s, k) for s, cell in cells.items() for k in cell]
+    if not rows:
+        return 0.0, 0
+    design = np.array([
+        [float(s == t) for t in cells] + [float(k == j) for j in case.rounds] for s, k in rows
+    ])  # fmt: skip
+    low = min(min(cell.values()) for cell in cells.values())
+    y = np.array([float(cells[s][k] - low) for s, k in rows])
+    best, _, rank, _ = np.linalg.lstsq(design, y)
+    return float(((y - design @ best) ** 2).sum()), len(rows) - int(rank)
+
+
+def repeat_variances(case: Case) -> dict[str, float]:
+    """Of each person about their own shifts; where that is unknown the mean of the others."""
+    about = {p: about_own_shifts(case, p) for p in case.people}
+    nothing = 1e-9 * float(case.step) ** 2  # these squares are no fractions
+    known = {p: (left > nothing) * left / df for p, (left, df) in about.items() if df}
+    return {p: known.get(p, sum(known.values()) / max(len(known), 1)) for p in about}
+
+
+def within_tem_less_shift(case: Case, person: str) -> Figure:
+    """A round's shift is the mean over the subjects that the person read then and in round 1.
+
+    What its own error adds to the squares is counted reading by reading: each weighs as much
+    in a subject's distances from its mean as it weighs in the shifts.
+    """
+    cells = read_again(case, person)
+    weights = {k: weights_of_shift(case, person, k) for k in case.rounds if k > 1}
+    shift = {1: Fraction(0)} | {
+        k: sum((w * case.x[at] for at, w in weight.items()), Fraction(0))
+        for k, weight in weights.items() if weight
+    }  # fmt: skip
     needed = {k for cell in cells.values() for k in cell}
     subjects, readings, df = size_of(cells)
     if not cells or 1 not in case.rounds or not needed <= set(shift):
         return None, None, None, subjects, readings, df, None
+    variance = repeat_variances(case)
+    added = sum(
+        variance[at[0]] * float(squares(weights.get(k, {}).get(at, Fraction(0)) for k in cell))
+        for cell in cells.values() for at in case.x
+    )  # fmt: skip
     less = {s: {k: v - shift[k] for k, v in cell.items()} for s, cell in cells.items()}
-    estimate = root(repeat_variance(less))
-    return estimate, *spread_interval(case, estimate, df), subjects, readings, df, None
+    left = float(repeat_variance(less) * df)
+    nothing = 1e-9 * float(case.step) ** 2  # these squares are no fractions
+    own, own_df = about_own_shifts(case, person)
+    if not own_df and nothing < left <= added:
+        return None, None, None, subjects, readings, df, None
+    usual = variance[person] * (df - own_df)  # what shifts of one's own take out by chance
+    least = own - min(added, usual**2 / added) if added else own
+    left = max(left - added, least)
+    estimate = 0.0 if left < nothing else sqrt(left / df)
+    share = 1 if added > usual else added / usual if usual else 0
+    varies = df**2 / (own_df + (df - own_df) * (1 + share) ** 2)
+    return estimate, *spread_interval(case, estimate, varies), subjects, readings, varies, None
 
 
 def own_round_shift(case: Case, person: str, k: int) -> Figure:

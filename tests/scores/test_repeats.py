@@ -7,6 +7,7 @@ from math import exp, log
 import numpy as np
 import pandas as pd
 import pytest
+from calibration.sessions import DESIGNS, cube_of
 from scipy import integrate, stats
 from strategies import as_session
 
@@ -33,7 +34,7 @@ def shown(mark, t, sd):
 
 def chance_of(marks: list[int], tem: float) -> float:
     """Chance of readings in one order, position integrated out, by adaptive quadrature."""
-    edges = [m + 0.5 for m in range(-1, marks[-1] + 1)]
+    edges = sorted({m + half for m in marks for half in (-0.5, 0.5)})
     return integrate.quad(
         lambda t: np.prod([shown(m, t, tem) for m in marks]),
         -0.5 - 7 * tem, marks[-1] + 0.5 + 7 * tem, points=edges, limit=500,
@@ -99,7 +100,9 @@ def test_honest_pairs_are_equal_as_often_as_the_step_makes_them(tem, percent):
 
 
 @pytest.mark.parametrize("marks", [[0, 0], [0, 1], [0, 3], [0, 0, 0], [0, 0, 1], [0, 1, 3],
-                                   [0, 0, 1, 1], [0, 1, 1, 2], [0, 0, 0, 1, 1]])  # fmt: skip
+                                   [0, 0, 1, 1], [0, 1, 1, 2], [0, 0, 0, 1, 1],
+                                   [0, 0.25], [0, 0.75], [0, 1.5], [0, 0.25, 0.5],
+                                   [0, 0.5, 1.25], [0, 2, 2.75]])  # fmt: skip
 @pytest.mark.parametrize("tem", [0.07, 0.3, 0.9])
 def test_a_likelihood_agrees_with_adaptive_quadrature(marks, tem):
     at = place(tem)
@@ -126,23 +129,34 @@ def test_far_out_the_chance_of_a_difference_stays_right(d, tem):
     assert apart(np.array([d]), np.array([s]))[0, 0] == pytest.approx(start + log(part), rel=1e-6)
 
 
-@pytest.mark.parametrize("marks", [[0, 0], [0, 1], [0, 2], [0, 0, 0], [0, 0, 1], [0, 1, 2]])
+@pytest.mark.parametrize("marks", [[0, 0], [0, 1], [0, 2], [0, 0, 0], [0, 0, 1], [0, 1, 2],
+                                   [0, 0.25], [0, 0.5], [0, 1.75]])  # fmt: skip
 def test_a_likelihood_of_tared_readings_agrees_with_quadrature(marks):
     at = place(0.45)
     found = log_rows(np.array([marks]), (len(marks), True))[0, at]
     assert found == pytest.approx(log(chance_of_tared(marks, GRID[at])), rel=1e-5)
 
 
-@pytest.mark.parametrize("marks", [[0, 0, 0], [0, 0, 1], [0, 1, 1, 1]])
+@pytest.mark.parametrize("marks", [[0, 0, 0], [0, 0, 1], [0, 1, 1, 1], [0, 0.5, 0.5]])
 def test_below_the_least_tem_of_the_quadrature_a_likelihood_goes_on_as_it_should(marks):
     at = place(0.012)
     found = log_rows(np.array([marks]), (len(marks), False))[0, at]
     assert found == pytest.approx(log(chance_of(marks, GRID[at])), rel=1e-6)
 
 
+@pytest.mark.parametrize("marks", [[0, 0, 0.25], [0, 0.5, 0.75], [0, 0.25, 0.75]])
+def test_below_it_a_quarter_of_a_step_is_as_good_as_far(marks):
+    # a straight line from the least TEM, 0.05 of a step, leaves out a far tail of a normal
+    at = place(0.012)
+    found = log_rows(np.array([marks]), (3, False))[0, at]
+    assert exp(found) == pytest.approx(chance_of(marks, GRID[at]), abs=1e-5)
+
+
 @pytest.mark.parametrize(
-    "kind", [(2, False), (3, False), (4, False), (6, False), (2, True), (3, True)]
-)
+    "kind", [(2, False), (3, False), (4, False), (6, False), (2, True), (3, True),
+             (2, False, (0, 1)), (2, False, (0, 2)), (2, True, (0, 1)), (3, False, (0, 0, 1)),
+             (3, False, (0, 1, 2))],
+)  # fmt: skip
 def test_the_patterns_of_a_kind_have_all_of_the_chance(kind):
     listed = table(kind)
     end = np.searchsorted(TENTHS, repeats.smooth_from(kind[0]) + 4)
@@ -151,12 +165,15 @@ def test_the_patterns_of_a_kind_have_all_of_the_chance(kind):
     assert total[:end] == pytest.approx(1, abs=2e-3 if kind == (3, True) else 3e-5)
 
 
-def test_patterns_of_drawn_repeats_are_as_frequent_as_they_should_be():
+@pytest.mark.parametrize("quarters", [(0, 0, 0), (0, 1, 2), (0, 0, 1)])
+def test_patterns_of_drawn_repeats_are_as_frequent_as_they_should_be(quarters):
     rng = np.random.default_rng(20261201)
     at, n = place(0.6), 40_000
-    x = np.floor(rng.uniform(0, 50, (n, 1)) + GRID[at] * rng.normal(size=(n, 3)) + 0.5)
-    found = Counter(map(tuple, repeats._patterns(x.astype(int)).tolist()))
-    listed = table((3, False))
+    shift = np.array(quarters) / 4
+    x = rng.uniform(0, 50, (n, 1)) + GRID[at] * rng.normal(size=(n, 3)) + shift
+    x = np.floor(x + 0.5) - shift
+    found = Counter(map(tuple, repeats._patterns(x).tolist()))
+    listed = table((3, False, quarters) if any(quarters) else (3, False))
     for pattern, p in zip(listed.patterns.tolist(), listed.chances(at), strict=True):
         band = 4 * np.sqrt(p * (1 - p) / n) + 1 / n
         assert abs(found[tuple(pattern)] / n - p) < band, pattern
@@ -170,6 +187,26 @@ def test_a_pattern_is_the_same_in_every_order_and_either_way_up():
         assert own[0] == 0
         assert own == sorted(own)
         assert Counter(np.diff(own).tolist()) == Counter(np.diff(sorted(x)).tolist())
+
+
+def test_quarters_are_named_alike_wherever_they_start_and_either_way_up():
+    assert repeats._moved([0, 1]) == repeats._moved([2, 1]) == repeats._moved([3, 2]) == (0, 1)
+    assert repeats._moved([3, 3, 3]) == (0, 0, 0)
+    names = {repeats._moved(q) for q in product(range(4), repeat=3)}
+    assert names == {(0, 0, 0), (0, 0, 1), (0, 0, 2), (0, 1, 2)}
+
+
+def test_a_shift_is_taken_out_to_a_quarter_and_where_patterns_are_many_to_a_step():
+    cube = cube_of(
+        np.array([[[600, 601], [610, 611]], [[600, 602], [610, 611]]]), DESIGNS["0.1 cm"].step
+    )
+    r = repeats.repeats(cube, np.array([[0.0, 1.0], [0.0, 0.8]]))
+    assert r.designs == [(((2, False), 2),), (((2, False, (0, 1)), 2),)]
+    assert r.squares.tolist() == pytest.approx([0, 1.25**2 / 2 + 0.25**2 / 2])
+    four = cube_of(600 + np.arange(4)[None, None, :], DESIGNS["0.1 cm"].step)
+    four = repeats.repeats(four, np.array([[0, 0.6, 2, 3]]))
+    assert four.designs == [(((4, False), 1),)]
+    assert four.squares.tolist() == [0]
 
 
 def repeats_of(rows, step, **columns):

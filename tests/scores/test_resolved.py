@@ -8,6 +8,7 @@ from math import exp, factorial, log, prod, sqrt
 import numpy as np
 import pandas as pd
 import pytest
+from calibration import shifts
 from calibration.resolved import study
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -16,6 +17,7 @@ from strategies import as_frame, as_session, figures_of, sessions
 
 import anthroqa
 from anthroqa.scores import resolved
+from anthroqa.scores.figures import notes
 
 ONLY = ["within_tem_resolved"]
 SOME = [[600, 600], [610, 611], [625, 625], [633, 633], [647, 646], [655, 655]]
@@ -55,12 +57,13 @@ def best_slowly(subjects):
     return exp(found.x)
 
 
-def pair_chances(tem, widest):
-    """Of pairs 0, 1, 2 ... steps apart: E[(1 - |d - z|)+], summed over a fine lattice."""
+def pair_chances(tem, widest, by=0.0):
+    """Of pairs 0, 1, 2 ... steps and `by` apart: E[(1 - |d - z|)+], summed over a fine lattice."""
     z = np.linspace(-9, 9, 20_001) * tem * sqrt(2)
     density = stats.norm.pdf(z, scale=tem * sqrt(2)) * (z[1] - z[0])
     return [
-        (1 + (d > 0)) * float(np.maximum(1 - abs(d - z), 0) @ density) for d in range(widest + 1)
+        (1 + (d + by > 0)) * float(np.maximum(1 - abs(d + by - z), 0) @ density)
+        for d in range(widest + 1)
     ]
 
 
@@ -69,14 +72,14 @@ WIDEST = 6
 
 
 @cache
-def all_logs():
-    return np.log(np.maximum([pair_chances(t, WIDEST) for t in TEMS], 1e-300))
+def all_logs(by):
+    return np.log(np.maximum([pair_chances(t, WIDEST, by) for t in TEMS], 1e-300))
 
 
-def exact_tails(distances, tem):
+def exact_tails(distances, tem, by=0.0):
     """Chance of a signed root as low, and as high, as that of pairs so far apart: all outcomes."""
-    logs = all_logs()
-    at = np.log(np.maximum(pair_chances(tem, WIDEST), 1e-300))
+    logs = all_logs(by)
+    at = np.log(np.maximum(pair_chances(tem, WIDEST, by), 1e-300))
 
     def root(outcome):
         total = logs[:, outcome].sum(axis=1)
@@ -117,6 +120,54 @@ def test_the_ends_are_where_the_exact_tail_is_the_risk_of_a_side(distances):
     assert abs(low - risk) < band
     assert abs(high - risk) < band
     assert row["lower"] < row["estimate"] < row["upper"]
+
+
+@pytest.mark.parametrize("distances", [(0, 0, 1, 0, 0, 0, 0), (0, 1, 0, 0, 0, 0, 0, 0, 1)])
+def test_with_half_a_step_taken_out_the_tails_are_those_of_such_pairs(distances, monkeypatch):
+    # a change of 0 or 1 step is half a step from a shift of a half
+    monkeypatch.setattr(resolved, "_shift", lambda cube: (np.array([[0, 0.5]]), notes(1)))
+    row = row_of([[600, 601 + d] for d in distances])
+    risk = 0.05
+    band = 4 * sqrt(risk * (1 - risk) / resolved._DRAWS) + 0.005
+    low, _ = exact_tails(distances, row["upper"], 0.5)
+    _, high = exact_tails(distances, row["lower"], 0.5)
+    assert abs(low - risk) < band
+    assert abs(high - risk) < band
+    assert row["lower"] < row["estimate"] < row["upper"]
+
+
+def test_changes_that_a_shift_alone_would_make_have_an_upper_bound_only(monkeypatch):
+    monkeypatch.setattr(resolved, "_shift", lambda cube: (np.array([[0, 0.5]]), notes(1)))
+    row = row_of([[600, 600 + d] for d in (0, 1) * 5])
+    assert np.isnan(row["estimate"])
+    assert row["lower"] == 0
+    assert row["note"] == "every repeat is equal once the shift is taken out: an upper bound"
+    # the chance that ten are half a step off, no further, at the bound
+    near = pair_chances(row["upper"], 0, 0.5)[0]
+    assert near**10 == pytest.approx(0.05, abs=4 * sqrt(0.05 * 0.95 / resolved._DRAWS) + 0.005)
+
+
+def test_a_shift_that_everybody_shares_is_taken_out_and_that_is_said():
+    people = {p: [[600 + 9 * s, 600 + 9 * s + d] for s, d in enumerate(own)] for p, own in {
+        "A": (5, 5, 4, 5, 5, 6, 5), "B": (5, 6, 5, 5, 4, 5, 5), "C": (5, 5, 5, 5, 5, 5, 5),
+    }.items()}  # fmt: skip
+    moved = figures_of(people, only=ONLY)
+    still = figures_of({p: [[a, b - 5] for a, b in own] for p, own in people.items()}, only=ONLY)
+    for part in ("estimate", "lower", "upper"):
+        assert moved[part].equals(still[part])
+    said = "a shift between rounds that the other staff share is taken out"
+    assert moved["note"].tolist() == [
+        said, said, f"every repeat is equal once the shift is taken out: an upper bound; {said}",
+    ]  # fmt: skip
+    alone = figures_of({"A": people["A"]}, only=ONLY).loc["A", "within_tem_resolved"]
+    assert alone["estimate"] > 3
+    assert alone["note"].startswith("the round shift is not taken out: too few other staff")
+
+
+def test_with_a_shift_of_a_part_of_a_step_intervals_hold_as_they_say():
+    table = shifts.study(60, 20261130, tems=(0.3,), sizes=((5, 10, 2),), limits=("1",))
+    band = 4 * sqrt(0.05 * 0.95 / 300)
+    assert (table[["above_shifted", "below_shifted"]] <= 0.05 + band).all(axis=None), table
 
 
 def test_ten_equal_pairs_have_the_published_bound():

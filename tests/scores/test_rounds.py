@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import stats
 from strategies import as_frame, figures_of
 
 SHARED = {  # everybody reads 4 lower in round 2, give or take a little
@@ -51,15 +52,17 @@ def test_the_reference_is_not_among_the_others():
 
 
 def test_within_tem_less_shift_takes_out_the_mean_shift_of_the_others():
-    # A's differences are -3, -5, -4 and the others' mean shift is -4: 1, -1, 0 remain
+    # A's differences are -3, -5, -4 and the others' mean shift is -4: 1, -1, 0 remain, squares of
+    # 2 / 2, the same about A's own. B and C have variances of 1/6 about theirs, A one of 1/2:
+    # (1/6 + 1/6) / 4 is the shift's own error, a sixth of what A's own shift takes out by chance
     table = figures_of(SHARED)
-    row = table.loc["A", "within_tem_less_shift"]
-    assert row["estimate"] == pytest.approx((2 / 6) ** 0.5)
-    assert row["df"] == 3
-    assert table.loc["A", "within_tem"]["estimate"] == pytest.approx((50 / 6) ** 0.5)
-    for end in ("lower", "upper"):
-        plain = table.loc["A", "within_tem"]
-        assert row[end] / row["estimate"] == pytest.approx(plain[end] / plain["estimate"])
+    row, plain = (table.loc["A", f"within_tem{which}"] for which in ("_less_shift", ""))
+    assert row["estimate"] == pytest.approx(((1 - 1 / 12) / 3) ** 0.5)
+    assert plain["estimate"] == pytest.approx((50 / 6) ** 0.5)
+    df = 9 / (2 + (1 + 1 / 6) ** 2)
+    assert row["df"] == pytest.approx(df)
+    ends = [row["estimate"] * (df / stats.chi2.ppf(q, df)) ** 0.5 for q in (0.95, 0.05)]
+    assert row[["lower", "upper"]].tolist() == pytest.approx(ends)
 
 
 @settings(max_examples=30)
@@ -112,7 +115,7 @@ def test_somebody_alone_has_no_shift_to_compare_with():
     for statistic, note in (
         ("own_round_shift:2", "no subject was read in rounds 1 and 2 by this person and by other "
          "staff"),
-        ("within_tem_less_shift", "no other staff read the same subjects in these rounds"),
+        ("within_tem_less_shift", "too few other staff read the same subjects in these rounds"),
     ):  # fmt: skip
         row = table.loc["A", statistic]
         assert np.isnan(row["estimate"])
@@ -128,16 +131,50 @@ def test_each_round_is_compared_with_the_first_one():
     third = table.loc["A", "own_round_shift:3"]
     assert third["estimate"] == pytest.approx(7 - 4)  # B read S1 only
     assert third["note"] == "one subject: no interval"
-    # A's readings less B's shifts 0.5 and 4: 100, 101.5, 103 and 50, 51.5, 54
-    expected = ((1.5**2 + 1.5**2) + ((5.5 / 3) ** 2 + (1 / 3) ** 2 + (6.5 / 3) ** 2)) / 4
-    row = table.loc["A", "within_tem_less_shift"]
-    assert row["estimate"] == pytest.approx(expected**0.5)
+    # A's readings less B's shifts 0.5 and 4: 100, 101.5, 103 and 50, 51.5, 54; less A's own 2 and
+    # 7.5: 100, 100, 99.5 and 50, 50, 50.5
+    about_others = (1.5**2 + 1.5**2) + ((5.5 / 3) ** 2 + (1 / 3) ** 2 + (6.5 / 3) ** 2)
+    squares = 4 * table.loc["A", "within_tem_less_shift"]["estimate"] ** 2
+    assert 2 * (2 / 36 + 1 / 9) < squares < about_others
+
+
+OWN = [1, 3, 2, 6]  # differences of A; about their mean of 3 the squares are 14 / 2, on 3 df
+
+
+@pytest.mark.parametrize(
+    ("c", "left"),
+    [
+        # B's mean is 1; the others' shift is 0, and both have A's variance of 7 / 3: half of
+        # that is the variance of a change of the two, times 4 / 2 / 4
+        ([-2, -1, -3, 2], 7 + 4 * 3**2 / 2 - 7 / 6),
+        # C's differences are twice as wide
+        ([-4, -2, -6, 4], 7 + 4 * 3.5**2 / 2 - 7 / 12 - 7 / 3),
+        # C's spread, squares of 18,466, would explain any shift: A's own is taken out
+        ([-100, 100, -90, 94], 7 - (7 / 3) ** 2 / (7 / 12 + 18466 / 12)),
+    ],
+)
+def test_the_error_that_the_others_shift_has_is_taken_off_again(c, left):
+    people = {"A": OWN, "B": [0, 1, -1, 4], "C": c}
+    layout = {
+        p: [[1000 * s, 1000 * s + d] for s, d in enumerate(differences, start=1)]
+        for p, differences in people.items()
+    }
+    row = figures_of(layout).loc["A", "within_tem_less_shift"]
+    assert row["estimate"] ** 2 == pytest.approx(left / 4)
 
 
 def test_a_shift_counts_only_subjects_that_the_person_read_in_both_rounds():
-    people = {"A": [[100, 110], [50, None]], "B": [[100, 104], [50, 98]]}
+    people = {"A": [[100, 110], [50, None]], "B": [[100, 104], [50, None]]}
     row = figures_of(people).loc["A", "within_tem_less_shift"]
+    # (10 - 4)^2 / 2: nobody read so often that the error of the shift could be told
     assert row["estimate"] == pytest.approx(6 / 2**0.5)
+    people["B"][1] = [50, 55]
+    row = figures_of(people).loc["A", "within_tem_less_shift"]
+    assert row["estimate"] == pytest.approx(((10 - 4) ** 2 / 2 - (1 / 2) ** 2 * 2 / 2) ** 0.5)
+    people["B"][1] = [50, 98]  # B's shift could be anything, and A has one change only
+    row = figures_of(people).loc["A", "within_tem_less_shift"]
+    assert np.isnan(row["estimate"])
+    assert row["note"].startswith("too few other staff")
 
 
 def test_without_a_first_round_there_is_no_shift():

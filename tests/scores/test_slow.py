@@ -66,5 +66,7 @@ def test_slow_shifts_by_hand():
     two = case({"A": [[10, 15], [20, 27]], "B": [[10, 12], [20, 24]]})
     assert slow.own_round_shift(two, "A", 2)[0] == 3
     assert slow.round_shift(two, 2)[0] == 4.5
-    # Less B's mean shift of 3, A's differences are 2 and 4: sqrt((4 + 16) / 4).
-    assert slow.within_tem_less_shift(two, "A")[0] == pytest.approx(5**0.5)
+    # Less B's mean shift of 3, A's differences are 2 and 4, their squares (4 + 16) / 2. About its
+    # own shift B has a variance of 2 / 2: 2 of a shift known from two changes, and n / 2 of it
+    # is in the squares.
+    assert slow.within_tem_less_shift(two, "A")[0] == pytest.approx(((10 - 2 / 2) / 2) ** 0.5)
