@@ -10,9 +10,10 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
-from anthroqa.decisions import take_again
+from anthroqa.decisions import take_again, too_fine
 from anthroqa.intake import Problem, SessionError, read_session
 from anthroqa.intake.problems import one_line
+from anthroqa.reporting import wording
 from anthroqa.reporting.wording import counted, label, limit_of, listed
 
 
@@ -37,6 +38,10 @@ def check(folder: str | Path) -> tuple[str, bool]:
             f"No limit_pair is set for {listed(unlimited)}: if the program has a rule for taking "
             "readings again, write it into session.toml."
         )
+    lines += [
+        wording.too_fine(row, session.measures[row.measure])
+        for row in too_fine(session).itertuples()
+    ]
     lost = len(session.missing) + len(session.absent)
     missing = f", {lost} missing" if lost else ""
     people = counted(session.readings["measurer"].nunique(), "person", "people")

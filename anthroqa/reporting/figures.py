@@ -47,14 +47,15 @@ def axes(rows: Sequence[str], *, right: float = _RIGHT) -> Axes:
     ))  # fmt: skip
 
 
-def _lay_out(ax: Axes, rows: Sequence[str], x_label: str, low: float, high: float) -> None:
+def lay_out(ax: Axes, rows: Sequence[str], x_label: str, low: float, high: float) -> None:
+    """A line for each row with its code to the left, and the scale below."""
     ax.set_ylim(len(rows) - 0.4, -0.6)
     ax.set_xlim(low, high)
     ax.set_axis_off()
     _scale(ax, len(rows) - 0.4, x_label, low, high)
     ax.hlines(range(len(rows)), low, high, color="#e4e4e4", linewidth=0.6, zorder=0)
     for i, code in enumerate(rows):
-        _beside(ax, -0.03, i, short(code), ha="right")
+        beside(ax, -0.03, i, short(code), ha="right")
 
 
 def _scale(ax: Axes, bottom: float, x_label: str, low: float, high: float) -> None:
@@ -80,7 +81,7 @@ def _scale(ax: Axes, bottom: float, x_label: str, low: float, high: float) -> No
     )  # fmt: skip
 
 
-def _beside(ax: Axes, x: float, y: float, text: str, *, ha: str = "left") -> None:
+def beside(ax: Axes, x: float, y: float, text: str, *, ha: str = "left") -> None:
     """Text in a margin, at a row; codes are never read as formulas."""
     ax.text(
         x, y, text, transform=ax.get_yaxis_transform(), ha=ha, va="center", fontsize=_SIZE,
@@ -88,7 +89,8 @@ def _beside(ax: Axes, x: float, y: float, text: str, *, ha: str = "left") -> Non
     )  # fmt: skip
 
 
-def _limit(ax: Axes, at: float, text: str, style: str = "--", color: str = INK) -> None:
+def limit_line(ax: Axes, at: float, text: str, style: str = "--", color: str = INK) -> None:
+    """A vertical line through all rows, with its name above."""
     ax.axvline(at, color=color, linestyle=style, linewidth=1, zorder=1)
     if text:
         ax.text(
@@ -163,19 +165,19 @@ def findings(
     low = 0.0 if repeat else -high
     ax = axes(codes) if ax is None else ax
     what = "Repeat error" if repeat else "Difference"
-    _lay_out(ax, codes, f"{what} ({rows['unit'].iloc[0]})", low, high)
+    lay_out(ax, codes, f"{what} ({rows['unit'].iloc[0]})", low, high)
     if not repeat:
-        _limit(ax, 0, "", style="-", color=GREY)
+        limit_line(ax, 0, "", style="-", color=GREY)
     if limit == limit:
         text = f"limit {exact(limit)}"
-        _limit(ax, limit, text)
+        limit_line(ax, limit, text)
         if not repeat:
-            _limit(ax, -limit, text)
+            limit_line(ax, -limit, text)
     elif repeat and measure.expected_tem is not None:
-        _limit(ax, float(measure.expected_tem), "expected", style=":", color=GREY)
+        limit_line(ax, float(measure.expected_tem), "expected", style=":", color=GREY)
     _intervals(ax, rows, low, high, measure)
     for y, state in enumerate(rows["state"]):
-        _beside(ax, 1.03, y, state)
+        beside(ax, 1.03, y, state)
     return ax
 
 
@@ -190,8 +192,8 @@ def distances(rows: pd.DataFrame, measure: Measure, ax: Axes | None = None) -> A
     near = rows.loc[~rows["far"], "residual"].abs().max()
     high = 1.15 * max(float(near) if near == near else 0.0, float(measure.step.size))
     ax = axes(codes) if ax is None else ax
-    _lay_out(ax, codes, f"Distance from consensus ({rows['unit'].iloc[0]})", -high, high)
-    _limit(ax, 0, "", style="-", color=GREY)
+    lay_out(ax, codes, f"Distance from consensus ({rows['unit'].iloc[0]})", -high, high)
+    limit_line(ax, 0, "", style="-", color=GREY)
     y = rows["measurer"].map({code: i for i, code in enumerate(codes)})
     for odd, marker, lift in ((True, "o", -0.14), (False, "^", 0.14)):
         some = ((rows["round"] % 2 == 1) == odd) & ~rows["far"]
@@ -213,7 +215,7 @@ def distances(rows: pd.DataFrame, measure: Measure, ax: Axes | None = None) -> A
         worst = far.loc[far["residual"].abs().idxmax()]
         more = f" +{len(far) - 1}" if len(far) > 1 else ""
         away = amount(worst["residual"], measure, signed=True)
-        _beside(ax, 1.04, i, f"{short(worst['subject'])} {away}{more}")
+        beside(ax, 1.04, i, f"{short(worst['subject'])} {away}{more}")
     return ax
 
 
@@ -231,8 +233,8 @@ def agreement(rows: pd.DataFrame, measure: Measure, ax: Axes | None = None) -> A
     sizes = np.maximum(-lower["estimate"], upper["estimate"])
     high = 1.05 * max(min(sizes.max(), 4 * sizes.median()), float(measure.step.size))
     ax = axes(codes, right=0.35) if ax is None else ax
-    _lay_out(ax, codes, f"Single reading less reference ({rows['unit'].iloc[0]})", -high, high)
-    _limit(ax, 0, "", style="-", color=GREY)
+    lay_out(ax, codes, f"Single reading less reference ({rows['unit'].iloc[0]})", -high, high)
+    limit_line(ax, 0, "", style="-", color=GREY)
     y = np.arange(len(codes))
     ax.hlines(y, lower["estimate"], upper["estimate"], color=BLUE, linewidth=3.2, zorder=2)
     for end in (lower, upper):
@@ -240,7 +242,7 @@ def agreement(rows: pd.DataFrame, measure: Measure, ax: Axes | None = None) -> A
     ax.plot(bias["estimate"], y, marker="o", markersize=5, markerfacecolor="white",
             markeredgecolor=INK, linestyle="none", zorder=4)  # fmt: skip
     for i in np.flatnonzero(sizes > high):
-        _beside(ax, 1.01, i, "\u2194")
+        beside(ax, 1.01, i, "\u2194")
     return ax
 
 

@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from anthroqa.intake import Measure, Session
+from anthroqa.intake import EVERYBODY, Measure, Session
 from anthroqa.reporting import marks_words as words
 from anthroqa.reporting import wording
 from anthroqa.reporting.html import SOME, Html, bullets, cut, heading, image, paragraph, table
@@ -22,7 +22,7 @@ from anthroqa.reporting.wording import counted, label, listed, number, sentence
 from anthroqa.scores.leads import EXPECTED, GROUP_TEST, HABIT, LEANS, NAMED, SCREENED, UNTESTED
 from anthroqa.scores.terminal import terminal_positions
 
-EVERYBODY, STAFF = "(all)", "staff"
+STAFF = "staff"
 _CROWD = 20  # people in one line before they are only counted
 _AN_IMAGE = 8  # people; a printed page holds so many rows
 

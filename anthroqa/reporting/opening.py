@@ -7,8 +7,9 @@ from collections.abc import Iterator
 import pandas as pd
 
 from anthroqa.decisions import marks_reach, reach
+from anthroqa.decisions.reference import MAY_BE_OFF
 from anthroqa.intake import Measure, Session
-from anthroqa.reporting import marks, marks_words, wording
+from anthroqa.reporting import instruments, marks, marks_words, odd, wording
 from anthroqa.reporting.html import Html, bullets, heading, paragraph
 from anthroqa.reporting.wording import label
 
@@ -16,8 +17,9 @@ _CROWD = 20  # people in one line before they are only counted
 
 
 def opening(
-    session: Session, scores: pd.DataFrame, decisions: pd.DataFrame, residuals: pd.DataFrame,
-    leads: pd.DataFrame,
+    session: Session, scores: pd.DataFrame, decisions: pd.DataFrame, slips: pd.DataFrame,
+    others: pd.DataFrame, leads: pd.DataFrame, kit: pd.DataFrame, doubts: pd.DataFrame,
+    fine: pd.DataFrame,
 ) -> Html:  # fmt: skip
     """What a trainer needs in ten seconds, then every finding by measure."""
     reached, confidence = reach(decisions, scores), wording.confidence_of(scores)
@@ -25,7 +27,10 @@ def opening(
         heading(session.title, 1),
         _facts(session),
         heading("In short", 2),
-        *_over(session, decisions, residuals),
+        *_too_fine(session, fine),
+        *_over(session, decisions, slips, others),
+        *instruments.in_short(session, kit),
+        *_doubted(doubts),
         *_the_rest(decisions),
         *marks.in_short(session, scores, leads),
         paragraph(
@@ -35,7 +40,7 @@ def opening(
             lead="Before you act.",
         ),
         *(part for measure in session.measures.values()
-          for part in _by_state(session, decisions, measure, wording.odd_readers(residuals))),
+          for part in _by_state(session, decisions, measure, wording.odd_readers(slips))),
         heading("How far this session reaches", 2),
         paragraph(wording.by_chance(reached, confidence), lead="Chance."),
         *_chance_of_leads(leads),
@@ -57,17 +62,45 @@ def _facts(session: Session) -> str:
     )
 
 
-def _over(session: Session, decisions: pd.DataFrame, residuals: pd.DataFrame) -> list[str]:
+def _over(
+    session: Session, decisions: pd.DataFrame, slips: pd.DataFrame, others: pd.DataFrame
+) -> list[str]:
     judged = decisions[decisions["state"] != "not judged"]
     over = decisions[decisions["state"] == "over limit"]
     if over.empty:
         none = f"none of {wording.counted(len(judged), 'finding')}."
         return [paragraph(none, lead="Over a limit:")]
-    lines = [wording.over_limit(row, session, residuals) for row in over.itertuples()]
+    lines = [
+        wording.over_limit(row, session, odd.in_short(slips, others, row))
+        for row in over.itertuples()
+    ]
     return [
         paragraph(f"{len(over)} of {len(judged)} findings.", lead="Over a limit:"),
         bullets(lines),
     ]
+
+
+def _too_fine(session: Session, fine: pd.DataFrame) -> Iterator[str]:
+    """Limits that rounding alone uses up, told before anybody is judged by them."""
+    if fine.empty:
+        return
+    yield paragraph(
+        "the steps that were read are too coarse for them. Look at these limits before at people.",
+        lead="Limits that are too fine:",
+    )
+    yield bullets(wording.too_fine(row, session.measures[row.measure]) for row in fine.itertuples())
+
+
+def _doubted(doubts: pd.DataFrame) -> Iterator[str]:
+    """Measures in which the reference, rather than everybody else, may be off."""
+    off = doubts[doubts["state"] == MAY_BE_OFF]
+    if len(off):
+        yield paragraph(
+            f"{off['reference'].iloc[0]} may be off in "
+            f"{wording.listed(map(label, off['measure']))}: the staff together lie further from it "
+            "than the limit. Settle that first.",
+            lead="The reference:",
+        )
 
 
 def _the_rest(decisions: pd.DataFrame) -> Iterator[str]:

@@ -53,14 +53,6 @@ def run_record(session: Session, parameters: Mapping[str, Any]) -> dict[str, Any
     }
 
 
-def save_tables(
-    folder: str | Path, scores: pd.DataFrame, decisions: pd.DataFrame, leads: pd.DataFrame,
-    record: Mapping[str, Any],
-) -> None:  # fmt: skip
-    """Write `scores.csv`, `decisions.csv`, `leads.csv`, `run.json` into a folder; none for ""."""
-    save(folder, {"scores": scores, "decisions": decisions, "leads": leads}, record)
-
-
 def save(folder: str | Path, tables: Mapping[str, pd.DataFrame], record: Mapping[str, Any]) -> None:
     """Write each table as a CSV file of its name, and `run.json`, into a folder; none for ""."""
     if not str(folder):

@@ -11,7 +11,10 @@ from anthroqa.reporting.folders import whole_folder
 
 
 def report(session_folder: str | Path, out: str | Path, **parameters: Any) -> Path:
-    """Write `session_report.html`, `scores.csv`, `decisions.csv` and `run.json` into `out`.
+    """Write `session_report.html`, its tables as CSV files and `run.json` into `out`.
+
+    The tables are `scores`, `decisions`, `leads`, `slips`, `kit_figures` (instruments against
+    known loads), `variants` (figures with and without some readings) and `parts` (of the error).
 
     Parameters
     ----------

@@ -202,33 +202,13 @@ def with_help(row, measure: Measure, odd: set[tuple[str, str]]) -> str:
     return f"{text}, {counted(row.more_subjects, 'more subject')}"
 
 
-def _far(residuals: pd.DataFrame) -> pd.DataFrame:
-    """The far readings that are in a figure: retakes are in none."""
-    return residuals[residuals["far"] & (residuals["retake"] == 0)]
-
-
-def odd_readers(residuals: pd.DataFrame) -> set[tuple[str, str]]:
+def odd_readers(slips: pd.DataFrame) -> set[tuple[str, str]]:
     """Measures and measurers with a far reading in their figures."""
-    far = _far(residuals)
-    return set(zip(far["measure"], far["measurer"], strict=True))
+    return set(zip(slips["measure"], slips["measurer"], strict=True))
 
 
-def far_readings(residuals: pd.DataFrame, measure: str, measurer: str) -> str:
-    """Which of a person's readings lie far from the rest, or nothing."""
-    far = _far(residuals)
-    mine = far[(far["measure"] == measure) & (far["measurer"] == measurer)]
-    if mine.empty:
-        return ""
-    where = [f"subject {r.subject}, round {r.round}" for r in mine.itertuples()]
-    one = len(where) == 1
-    return (
-        f"{len(where)} of these readings {'lies' if one else 'lie'} far from the rest "
-        f"({'; '.join(where)}): look at {'it' if one else 'them'} first"
-    )
-
-
-def over_limit(row, session: Session, residuals: pd.DataFrame) -> str:
-    """One finding over a limit, with what to look at before believing it."""
+def over_limit(row, session: Session, first: str) -> str:
+    """One finding over a limit, with what to look at `first`, before believing it."""
     measure = session.measures[row.measure]
     behind = " behind the rounding" if row.statistic == RESOLVED else ""
     text = (
@@ -236,8 +216,7 @@ def over_limit(row, session: Session, residuals: pd.DataFrame) -> str:
         f"{with_interval(row, measure)}{behind}; limit {limit_of(measure, LIMITS[row.question])}"
     )
     notes = [n for n in row.note.split("; ") if n and n != UNSOURCED]
-    far = far_readings(residuals, row.measure, row.measurer)
-    hints = [h for h in (far, *notes) if h]
+    hints = [h for h in (first, *notes) if h]
     return ". ".join([text, *map(sentence, hints)]) + "."
 
 
@@ -291,3 +270,13 @@ def round_shift(row, measure: Measure) -> str:
             "more are judged."
         )
     return f"{label(row.measure)}: no shift between rounds 1 and {later} can be seen ({ends})."
+
+
+def too_fine(row, measure: Measure) -> str:
+    """One limit that is too fine for its method, and the least that would do."""
+    what = "weights with a tare" if row.method == "tared" else "readings"
+    return (
+        f"{row.limit_name} of {label(row.measure)}, {limit_of(measure, row.limit_name)}, is too "
+        f"fine for {what} to {measure.step}: rounding alone gives {exact(row.floor)} {row.unit}, "
+        f"and a limit should be three times that, {exact(row.least)} {row.unit}, or more."
+    )

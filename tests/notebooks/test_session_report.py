@@ -6,7 +6,9 @@ import pandas as pd
 import pytest
 
 import anthroqa
+from anthroqa.decisions import variants
 from anthroqa.reporting import notebooks
+from anthroqa.scores import parts
 
 SAMPLES = ["outreach_metric", "clinics_customary", "clinics_customary_as_typed"]
 
@@ -27,6 +29,21 @@ def test_notebook_runs_on_every_sample_and_gives_the_librarys_own_tables(request
             pd.testing.assert_series_equal(written[column], table[column], rtol=1e-15)
         key = "statistic" if name == "scores" else "state"
         assert written[key].tolist() == table[key].tolist()
+    slips = anthroqa.slips(session)
+    tables = {
+        "slips": slips, "kit_figures": anthroqa.kit(session),
+        "variants": variants(session, scores, decisions, slips, seed=3),
+        "parts": parts(session, seed=3),
+    }  # fmt: skip
+    for name, table in tables.items():
+        written = pd.read_csv(tmp_path / "t" / f"{name}.csv", keep_default_na=False, na_values=[""])
+        assert written.columns.tolist() == list(table.columns)
+        assert len(written) == len(table)
+        for column in table.select_dtypes("number"):
+            pd.testing.assert_series_equal(
+                written[column].astype(float), table[column].astype(float).reset_index(drop=True),
+                rtol=1e-15,
+            )  # fmt: skip
 
 
 def test_run_all_in_its_own_folder_gives_the_same_page_as_the_command(

@@ -104,7 +104,7 @@ def test_agreement_bars_run_between_the_limits(length):
 
 def test_codes_are_never_read_as_formulas_and_long_ones_are_cut():
     ax = figures.axes(["$x_1$", "a" * 40])
-    figures._lay_out(ax, ["$x_1$", "a" * 40], "x", 0, 1)
+    figures.lay_out(ax, ["$x_1$", "a" * 40], "x", 0, 1)
     assert words(ax)[-2:] == ["$x_1$", "aaaaa\u2026aaaaaaaa"]
     with warnings.catch_warnings():
         warnings.simplefilter("error")
@@ -113,7 +113,7 @@ def test_codes_are_never_read_as_formulas_and_long_ones_are_cut():
 
 def test_the_scale_is_labelled_where_its_marks_are():
     ax = figures.axes(["A"])
-    figures._lay_out(ax, ["A"], "Repeat error (in)", 0, 0.32)
+    figures.lay_out(ax, ["A"], "Repeat error (in)", 0, 0.32)
     assert words(ax)[:5] == ["0.0", "0.1", "0.2", "0.3", "Repeat error (in)"]
     assert [t.xy[0] for t in ax.texts[:4]] == pytest.approx([0, 0.1, 0.2, 0.3])
 

@@ -9,7 +9,10 @@ import pytest
 import anthroqa
 from anthroqa.reporting import NotebookError, report
 
-FILES = ["decisions.csv", "leads.csv", "run.json", "scores.csv", "session_report.html"]
+FILES = [
+    "decisions.csv", "kit_figures.csv", "leads.csv", "parts.csv", "run.json", "scores.csv",
+    "session_report.html", "slips.csv", "variants.csv",
+]  # fmt: skip
 ADDRESSES = re.compile(
     r"(?:src|href|action|data)\s*=\s*[\"']?\s*(?:https?:|//)|url\(|@import", re.I
 )
@@ -44,7 +47,7 @@ def read(folder):
     return (folder / "session_report.html").read_text(encoding="utf-8")
 
 
-def test_report_gives_five_files(clinics_report):
+def test_report_gives_a_page_its_tables_and_the_record(clinics_report):
     assert sorted(p.name for p in clinics_report.iterdir()) == FILES
 
 
@@ -60,7 +63,8 @@ def test_page_holds_no_script_and_no_address_outside_itself(clinics_report):
 
 def test_every_image_says_its_result_in_words(clinics_report):
     images = Page(read(clinics_report)).images
-    assert len(images) == 17  # four questions with a figure, four measures; one person's ruler
+    # four questions with a figure, four measures; one person's ruler, an instrument, the parts
+    assert len(images) == 19
     assert all(len(i["alt"]) > 40 and i["src"].startswith("data:image/svg+xml") for i in images)
     assert any("over limit: K5 10.16" in i["alt"] for i in images)
     assert any(i["alt"].endswith("K2: on 1/4 in marks 24 of 24, expected 12.") for i in images)
@@ -78,11 +82,13 @@ def test_page_opens_with_who_is_over_and_ends_with_cautions_and_record(clinics_r
     text = Page(read(clinics_report)).text
     order = [
         "In short", "Over a limit: 4 of 76 findings.", "K7, infant length",
-        "Marks and second readings:",
+        "Instruments: 1 of 10 tested is over", "Marks and second readings:",
         "K2 puts nearly all infant length readings on quarter inches", "Before you act.",
         "Infant weight", "How far this session reaches", "Chance.", "agree with themselves",
-        "agree with the reference", "Which readings are odd", "Does each person read every mark?",
-        "Are second readings independent?", "single reading be from", "Notes on the data",
+        "agree with the reference", "Constant, or growing with size?", "Is it the instrument?",
+        "Which readings are odd", "With and without", "Does each person read every mark?",
+        "Are second readings independent?", "single reading be from",
+        "How does the error of a single reading divide?", "What to watch for", "Notes on the data",
         "Methods and sources", "Published indices of terminal digits", "Cautions", "Run record",
     ]  # fmt: skip
     places = [text.index(words) for words in order]

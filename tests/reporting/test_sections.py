@@ -1,57 +1,13 @@
 """What the sections say, on sessions where much cannot be had."""
 
 import re
-from html import unescape
+from dataclasses import replace
 
 import pandas as pd
 import pytest
+from reporting.pages import LIMITS, frame, pages, pairs, session_of
 
 import anthroqa
-from anthroqa.reporting import notes, opening, outputs, sections
-
-LIMITS = {"limit_tem": "0.5 cm", "limit_bias": "0.5 cm"}
-
-
-def frame(rows, **columns):
-    table = pd.DataFrame(rows, columns=["measurer", "subject", "round", "reading"])
-    return table.assign(measure="length", **columns)
-
-
-def session_of(table, *, reference=None, **measure):
-    measures = {"length": {"recorded_to": "0.1 cm", **measure}}
-    return anthroqa.Session.from_frame(table, measures=measures, reference=reference)
-
-
-def pages(session):
-    """Every section of the report as plain text, by name."""
-    scores = anthroqa.score(session)
-    decisions = anthroqa.decide(scores, session)
-    residuals = anthroqa.residuals(session)
-    leads = anthroqa.leads(scores)
-    parts = {
-        "opening": opening.opening(session, scores, decisions, residuals, leads),
-        "repeatability": sections.repeatability(session, scores, decisions, residuals),
-        "difference": sections.difference(session, scores, decisions, residuals),
-        "distances": sections.distances(session, residuals),
-        "agreement": sections.agreement(session, scores),
-        "together": sections.together(session, scores),
-        "notes": notes.data_notes(session, residuals),
-        "record": notes.run_record(outputs.run_record(session, {"seed": 0})),
-    }
-    return {
-        name: re.sub(r"\s+", " ", unescape(re.sub(r"<[^>]+>", " ", part.text)))
-        for name, part in parts.items()
-    }
-
-
-def pairs(people, subjects, *, spread=3):
-    """Two readings of every subject by everybody, unlike enough to have a repeat error."""
-    return [
-        (p, f"S{s}", turn, (700 + 20 * s + (s * (i + 2) * turn) % (spread + 2)) / 10)
-        for i, p in enumerate(people)
-        for s in range(subjects)
-        for turn in (1, 2)
-    ]
 
 
 def test_one_person_who_read_once_gets_reasons_and_no_figure():
@@ -158,10 +114,20 @@ def test_pairs_beyond_the_limit_and_conditions_are_told(outreach):
     assert "Readings missing: 4" in text
 
 
-def test_unlike_instruments_are_told_once_for_those_who_share_them(clinics):
-    text = pages(clinics)["difference"]
+def test_without_a_kit_file_unlike_instruments_are_told_once_for_those_who_share_them(clinics):
+    text = pages(replace(clinics, kit=clinics.kit.iloc[:0]))
     told = "K4, K5 and K6: measured on BEAM-B, the reference on PORT-1: it holds what these differ"
-    assert text.count(told) == 1
+    assert text["difference"].count(told) == 1
+    assert "There is no kit.csv" in text["instruments"]
+    assert "As read" not in text["difference"]
+
+
+def test_with_a_kit_file_the_scale_is_over_and_its_users_are_not(clinics):
+    text = pages(clinics)
+    assert "1 of 10 tested is over the published tolerance" in text["opening"]
+    assert "BEAM-B, adult weight: reads 0.50 lb high at 0 lb" in text["opening"]
+    assert "K6 \u25cf within limit +0.05" in text["difference"]
+    assert "+0.55" in text["difference"].split("Difference from LEAD, adult weight")[1]  # as read
 
 
 def test_three_rounds_have_two_shifts():

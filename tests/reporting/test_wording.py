@@ -6,11 +6,12 @@ from types import SimpleNamespace
 import pandas as pd
 import pytest
 
-from anthroqa.decisions import reach
+import anthroqa
+from anthroqa.decisions import reach, variants
 from anthroqa.decisions.decide import STATES
 from anthroqa.intake.settings import Measure
 from anthroqa.intake.steps import Step
-from anthroqa.reporting import wording
+from anthroqa.reporting import odd, wording
 
 OUNCES = Measure(name="infant_weight", step=Step(Fraction(1), "oz"))
 EIGHTHS = Measure(name="length", step=Step(Fraction(1, 8), "in"))
@@ -56,13 +57,16 @@ def test_items_are_listed_with_a_last_and():
 
 
 def test_an_over_limit_finding_points_to_the_odd_reading_first(outreach, outreach_tables):
-    _, decisions, residuals = outreach_tables
+    scores, decisions, _ = outreach_tables
     over = decisions[(decisions["state"] == "over limit") & (decisions["measurer"] == "M1")]
     row = next(over[over["measure"] == "length"].itertuples())
-    text = wording.over_limit(row, outreach, residuals)
+    slips = anthroqa.slips(outreach)
+    first = odd.in_short(slips, variants(outreach, scores, decisions, slips), row)
+    text = wording.over_limit(row, outreach, first)
     assert text.startswith("M1, length, repeat error: 1.77 cm (1.22 to 3.38); limit 0.6 cm.")
-    assert "2 of these readings lie far from the rest (subject C2, round 2; subject C5" in text
-    assert text.endswith("look at them first.")
+    told = "(subject C2, round 2, consistent with two subjects exchanged; subject C5, round 2"
+    assert f"2 of these readings lie far from the rest {told}" in text
+    assert text.endswith("look at them on paper first; without them: not judged.")
 
 
 def test_a_shift_shared_by_the_staff_is_said_to_be_nobodys_error(outreach, outreach_tables):
@@ -138,7 +142,7 @@ def test_where_every_repeat_is_equal_only_an_upper_bound_is_given_never_rounded_
 
 def test_over_a_limit_says_which_repeat_error_was_judged(outreach, outreach_tables):
     row = decision(estimate=0.2, lower=0.15, upper=0.3, state="over limit")
-    text = wording.over_limit(row, outreach, outreach_tables[2])
+    text = wording.over_limit(row, outreach, "")
     assert text.startswith(
         "M4, weight, repeat error: 0.200 kg (0.150 to 0.300) behind the rounding; limit 0.1 kg."
     )
