@@ -12,7 +12,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 
 import pandas as pd
-from calibration import digits, drill, likeness, resolved
+from calibration import components, digits, drill, kit, likeness, patterns, resolved, shifts, slips
 from calibration.sessions import DESIGNS
 from matplotlib.figure import Figure
 
@@ -49,6 +49,14 @@ a coarse mark and by the dissimilarity of digits. `found_marks`: leaners at or u
 
 {resolved}
 
+## A shift of one TEM that everybody shares
+
+Shares of staff with another state than in the same session without the shift, by limit in TEMs;
+`reread`: than without an amount added to every round, which is nobody's shift but is read off
+other marks. `above_*`, `below_*`: intervals judged on that lie wholly on one side of the TEM.
+
+{shifts}
+
 ## Second readings
 
 {likeness}
@@ -56,6 +64,67 @@ a coarse mark and by the dissimilarity of digits. `found_marks`: leaners at or u
 ## Drills
 
 {drill}
+
+## Whose error: variance components
+
+Share of intervals (0.90) that hold the truth in four times as many sessions a row; everybody reads
+one TEM higher in round 2. `spread` and `apart` are the SDs of measurers and of measurer with
+subject, in TEMs; `chi2` is `between_tem` on chi-squared with its df, for comparison.
+
+{components}
+
+## Patterns to watch for where nothing was planted
+
+`lines`: share of staff and measures that get one; `skewness`, `repeat`: those of these figures.
+
+{nothing_planted}
+
+## Patterns where one of five staff has a fault
+
+`found`: sessions in which the line is there; `others`: share of the other staff with any.
+
+{patterns}
+
+## The reference, with a limit of one TEM and four staff
+
+`first`: its interval with all staff lies beyond the limit; `doubted`: without the farthest too.
+
+{reference}
+
+## Differences that grow with size
+
+`covered`: intervals (0.90) of the slope that hold it; `turned`: those that exclude zero.
+
+{slopes}
+
+## The scale or the person
+
+One clinic of three honest staff and twelve adults, a beam scale that reads high, a lead on a
+sound one, and kit files of both. `over_by_bias`, `over_less_kit`: share of staff over the limit
+without and with the kit; `beam_over`, `port_over`: sessions in which that scale is; `covered`:
+intervals (0.90) of `bias_less_kit` that hold a drawn bias (scales and staff drawn between marks).
+
+{kit}
+
+## Slips planted one a session
+
+Seven staff, twelve subjects, two rounds. `from_6_far`, `from_9_far`: share of readings moved by six
+or nine repeat SDs and more that are far; of the far ones, `right_first` and `right_listed`: the
+planted kind stands first, or at all; `chance`: the printed rate.
+
+{slips}
+
+## Readings moved by so many repeat SDs: share that is far
+
+{slips_by_size}
+
+## Far readings in twenty honest sessions
+
+{slips_honest}
+
+## Random gross errors up to 40 spreads: how many are explained, and the rate printed
+
+{slips_by_chance}
 """
 
 
@@ -63,8 +132,19 @@ STUDIES: dict[str, Callable[[int, int], pd.DataFrame]] = {
     "power": lambda n, seed: digits.power(max(n // 3, 1), seed, shares=SHARES, subjects=SUBJECTS),
     "digits": digits.study,
     "resolved": resolved.study,
+    "shifts": shifts.study,
     "likeness": likeness.study,
     "drill": drill.study,
+    "components": lambda n, seed: components.study(4 * n, seed),
+    "nothing_planted": patterns.nothing_planted,
+    "patterns": patterns.planted,
+    "reference": patterns.reference,
+    "slopes": patterns.slopes,
+    "kit": kit.study,
+    "slips": slips.study,
+    "slips_by_size": slips.by_size,
+    "slips_honest": slips.honest,
+    "slips_by_chance": slips.random_errors,
 }
 
 
