@@ -105,8 +105,8 @@ class _Null:
 
     def draw(self, n: int, rng: np.random.Generator) -> Counts:
         """Null sessions: draws x readings, as spots."""
-        cells = np.arange(len(self.guide))
-        place = self.guide[cells, rng.integers(0, _GUIDE, (n, len(cells)), dtype=np.int32)]
+        cells = _GUIDE * np.arange(len(self.guide), dtype=np.int32)
+        place = self.guide.take(rng.integers(0, _GUIDE, (n, len(cells)), dtype=np.int32) + cells)
         place += (rng.random(place.shape, dtype="f4") - np.float32(0.5)) * self.spacing
         place += np.float32(self.bias_error) * _normal((n, 1), rng)
         if self.of_subject:
@@ -114,19 +114,18 @@ class _Null:
         values = _normal((n, len(self.which)), rng)
         values *= self.of_repeat
         values += self.shift
-        values += place[:, self.which]
+        values += place.take(self.which, axis=1)
         np.clip(values, 0, 2 * self.reach, out=values)
         return values.astype(np.int32)  # what is not negative is cut to the step below
 
     def place(self, spots: Counts) -> tuple[Array, Array]:
         """Contrasts (draws x marks) and counts of terminal positions (draws x cycle)."""
         contrast = np.zeros((len(spots), self.contrast.shape[2]))
-        flat = np.empty(spots.shape, dtype=np.int64)
-        for reading, cell in enumerate(self.which):
-            spot = spots[:, reading]
+        by_reading = np.ascontiguousarray(spots.T, dtype=np.intp)  # each is looked up in one run
+        flat, first = np.empty_like(by_reading), np.arange(len(spots)) * self.cycle
+        for spot, cell, row in zip(by_reading, self.which, flat, strict=True):
             contrast += self.contrast[cell].take(spot, axis=0)
-            flat[:, reading] = self.digit[cell].take(spot)
-        flat += np.arange(len(spots))[:, None] * self.cycle
+            np.add(self.digit[cell].take(spot), first, out=row)
         counts = np.bincount(flat.ravel(), minlength=len(spots) * self.cycle)
         return contrast, counts.reshape(len(spots), self.cycle)
 
