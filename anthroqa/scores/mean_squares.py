@@ -76,21 +76,65 @@ def squares(cells: Cells) -> Squares:
     along = turned.T @ cells.within_y
     repeat = cells.within_squares - float((along[there] ** 2 / size[there]).sum())
     df = int((cells.n - 1).sum() - there.sum())
-    known = size >= _PAIRS
-    y = cells.y - cells.fixed @ (turned[:, known] @ (along[known] / size[known]))
-    left = basis(cells.fixed @ turned[:, ~known])
-    person, child = cells.person, cells.child
     share = 1 / cells.n if df > 0 else np.ones(len(cells.n))
+    known = size >= _PAIRS
+    shift = cells.fixed @ (turned[:, known] @ (along[known] / size[known]))
+    parts = _complete(cells, share) or _swept(
+        cells, cells.y - shift, basis(cells.fixed @ turned[:, ~known]), share
+    )
+    measurer, subject, residual, df_residual, h = parts
+    return Squares(
+        measurer=measurer, subject=subject, residual=residual, df_residual=df_residual, h=h,
+        repeat=_clean(repeat, df), df_repeat=df,
+    )  # fmt: skip
+
+
+_Parts = tuple[Contrasts, Contrasts, float, int, float]
+
+
+def _complete(cells: Cells, share: Array) -> _Parts | None:
+    """The parts of a layout of equal cells, from means; None where another one is given.
+
+    What is fixed must be the same for everybody on a subject: then it is a matter of the subjects.
+    """
+    people, subjects = int(cells.staff.max()) + 1, int(cells.subject.max()) + 1
+    if len(cells.y) != people * subjects or (cells.n != cells.n[0]).any():
+        return None
+    fixed = cells.fixed.reshape(people, subjects, -1)
+    kinds = len(np.unique(np.round(fixed[0], 9), axis=0))
+    if kinds not in (1, subjects) or not np.allclose(fixed, fixed[:1]):
+        return None
+    y, h = cells.y.reshape(people, subjects), float(share[0])
+    own, child = y.mean(axis=1) - y.mean(), y.mean(axis=0) - y.mean()
+    off = y - y.mean() - own[:, None] - child
+    free = subjects - 1 if kinds == 1 else 0  # nothing is left of subjects that are fixed
+    df = (people - 1) * (subjects - 1)
+    return (
+        _alike(own, people - 1, subjects, h), _alike(child, free, people, h),
+        _clean(float((off**2).sum()), df), df, h if df else np.nan,
+    )  # fmt: skip
+
+
+def _alike(means: Array, df: int, d: int, h: float) -> Contrasts:
+    """So many contrasts of means that all have the same error."""
+    some = np.ones(min(df, 1))
+    square = (means**2).sum() * some
+    square[square < _NOTHING] = 0.0
+    return Contrasts(square=square, count=df * some.astype(np.int64), d=d * some, h=h * some)
+
+
+def _swept(cells: Cells, y: Array, left: Array, share: Array) -> _Parts:
+    """The parts of any layout, each effect swept of the others and of what is fixed."""
+    person, child = cells.person, cells.child
     every = basis(np.hstack([left, child, person]))
     off = y - every @ (every.T @ y)
     free = 1 - (every**2).sum(axis=1)
-    df_residual = len(y) - every.shape[1]
-    return Squares(
-        measurer=_between(y, person, np.hstack([left, child]), share),
-        subject=_between(y, child, np.hstack([left, person]), share),
-        residual=_clean(float(off @ off), df_residual), df_residual=df_residual,
-        h=float((free * share).sum() / df_residual) if df_residual else np.nan,
-        repeat=_clean(repeat, df), df_repeat=df,
+    df = len(y) - every.shape[1]
+    return (
+        _between(y, person, np.hstack([left, child]), share),
+        _between(y, child, np.hstack([left, person]), share),
+        _clean(float(off @ off), df), df,
+        float((free * share).sum() / df) if df else np.nan,
     )  # fmt: skip
 
 

@@ -1,12 +1,17 @@
 """Sums of squares of broken layouts, against plain least squares and by hand."""
 
+from unittest.mock import patch
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from layouts import cells_of, drawn, fixed_rounds
+from strategies import as_session
 
-from anthroqa.scores.cells import gather
+from anthroqa.scores import mean_squares
+from anthroqa.scores.cells import by_round, by_subject_and_round, gather
+from anthroqa.scores.cube import cubes
 from anthroqa.scores.mean_squares import contrasts, effect, moments, squares
 
 TWO_BY_TWO = {"A": [[700, 701], [751, 750]], "B": [[706, 707], [757, 756]]}
@@ -129,3 +134,22 @@ def test_a_person_in_one_round_only_is_compared_free_of_the_shift():
     assert of.measurer.df == 5  # the shift is known from the others' 50 pairs
     assert abs(by.measurer) < 0.5
     assert by.repeat < 2
+
+
+@settings(max_examples=60)
+@given(st.integers(0, 10**6), st.integers(1, 5), st.integers(1, 6), st.integers(1, 3))
+def test_a_complete_layout_has_the_same_squares_from_means_as_from_sweeping(seed, p, s, k):
+    counts = np.random.default_rng(seed).integers(600, 606, (p, s, k))
+    layout = {f"P{i}": person.tolist() for i, person in enumerate(counts)}
+    (cube,) = cubes(as_session(layout))
+    for cells in (by_round(cube), by_subject_and_round(cube, cube.seen)):
+        fast = squares(cells)
+        with patch.object(mean_squares, "_complete", lambda *_: None):
+            slow = squares(cells)
+        for name in ("residual", "df_residual", "h", "repeat", "df_repeat"):
+            expected = pytest.approx(getattr(slow, name), rel=1e-7, abs=1e-7, nan_ok=True)
+            assert getattr(fast, name) == expected, name
+        for ours, theirs in ((fast.measurer, slow.measurer), (fast.subject, slow.subject)):
+            assert ours.count.tolist() == theirs.count.tolist()
+            for name in ("square", "d", "h"):
+                assert getattr(ours, name) == pytest.approx(getattr(theirs, name), abs=1e-7)
