@@ -97,8 +97,7 @@ OUTREACH = Kit(
     ),
 )  # fmt: skip
 _OF_CLINICS = {  # uncertainty of the standard, and what else is said
-    "BABY": ("1 g", _III), "BOARD": ("0.3 mm",), "PLATE": ("10 g", _III),
-    "BEAM": ("10 g", _III, 'division = "1/4 lb"'),
+    "BOARD": ("0.3 mm",), "BEAM": ("10 g", _III, 'division = "1/4 lb"'),
 }  # fmt: skip
 _QUARTER = Step(Fraction(1, 4), "lb")
 _MASSES = [f"{mass} lb" for mass in (50, 100, 150, 200, 250)]
@@ -114,14 +113,9 @@ CLINICS = Kit(
         _described(code, *said) for kind, said in _OF_CLINICS.items() for code in _of_clinics(kind)
     ),
     kinds=(
-        Tested(codes=_of_clinics("BABY"), measure="infant_weight", step=Step(Fraction(1), "oz"),
-               loads=["5 lb", "10 lb", "15 lb", "20 lb", "25 lb"], again="10 lb",
-               positions=["head", "feet", "left", "right"]),
         Tested(codes=_of_clinics("BOARD"), measure="infant_length", rods=True, positions=_JOINT,
                step=Step(Fraction(1, 8), "in"), loads=["18 in", "22 in", "28 in", "34 in"],
                again="25 in"),
-        Tested(codes=_of_clinics("PLATE"), measure="held_weight", step=_QUARTER, loads=_MASSES,
-               again="150 lb", positions=_PLATFORM),
         Tested(codes=[*_of_clinics("BEAM"), "PORT-1"], measure="adult_weight", step=_QUARTER,
                loads=_MASSES, again="150 lb", positions=_PLATFORM),
     ),
