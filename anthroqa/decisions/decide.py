@@ -11,6 +11,7 @@ where the finding would be another with it; a TEM is under one step with the shi
 from __future__ import annotations
 
 import math
+from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass, replace
 
@@ -125,17 +126,21 @@ def _unlike_instruments(readings: pd.DataFrame, reference: str | None) -> dict[s
     """For each person who read common subjects on other instruments than the reference, which."""
     if "instrument" not in readings or reference is None:
         return {}
-    used = readings.groupby(["measurer", "subject"])["instrument"].agg(
-        lambda codes: ", ".join(sorted(set(codes) - {""}))
-    )
-    pairs = used.rename("own").reset_index()
-    pairs = pairs.merge(pairs[pairs["measurer"] == reference], on="subject", suffixes=("", "_ref"))
-    unlike = pairs[(pairs["own"] != pairs["own_ref"]) & (pairs["own"] != "")]
-    unlike = unlike[unlike["own_ref"] != ""]
+    used: dict[tuple[str, str], set[str]] = defaultdict(set)
+    named = readings.loc[readings["instrument"] != "", ["measurer", "subject", "instrument"]]
+    for person, subject, code in zip(*(named[c] for c in named), strict=True):
+        used[person, subject].add(code)
+    unlike: dict[str, tuple[set[str], set[str]]] = {}
+    for (person, subject), codes in used.items():
+        theirs = used.get((reference, subject), codes)
+        if codes != theirs:
+            own, other = unlike.setdefault(person, (set(), set()))
+            own.add(", ".join(sorted(codes)))
+            other.add(", ".join(sorted(theirs)))
     return {
-        person: f"measured on {', '.join(sorted(set(part['own'])))}, the reference on "
-        f"{', '.join(sorted(set(part['own_ref'])))}: it holds what these differ by"
-        for person, part in unlike.groupby("measurer")
+        person: f"measured on {', '.join(sorted(own))}, the reference on "
+        f"{', '.join(sorted(other))}: it holds what these differ by"
+        for person, (own, other) in unlike.items()
     }
 
 

@@ -35,16 +35,24 @@ def short(code: str) -> str:
     return code if len(code) <= _LONGEST else code[:5] + "\u2026" + code[6 - _LONGEST :]
 
 
+class _Plain(Axes):
+    """Axes whose ticks are never drawn, and so never made."""
+
+    def grid(self, *args: object, **given: object) -> None:
+        pass
+
+
 def axes(rows: Sequence[str], *, right: float = _RIGHT) -> Axes:
     """Empty axes with one line a row, the first at the top, its code to the left."""
     above, below = 0.3, 0.5
     height = above + _ROW * max(len(rows), 1) + below
     left = 0.25 + 0.085 * max((len(short(row)) for row in rows), default=0)
     figure = Figure(figsize=(_WIDTH, height))
-    return figure.add_axes((
+    at = (
         left / _WIDTH, below / height,
         1 - (left + right) / _WIDTH, 1 - (above + below) / height,
-    ))  # fmt: skip
+    )  # fmt: skip
+    return figure.add_axes(_Plain(figure, at))
 
 
 def lay_out(ax: Axes, rows: Sequence[str], x_label: str, low: float, high: float) -> None:
@@ -102,30 +110,29 @@ def limit_line(ax: Axes, at: float, text: str, style: str = "--", color: str = I
 def _intervals(ax: Axes, rows: pd.DataFrame, low: float, high: float, measure: Measure) -> None:
     """Draw each figure with its interval; beyond the scale as an arrow with its value."""
     y = np.arange(len(rows))
+    lower, upper, estimate = (rows[c].to_numpy(float) for c in ("lower", "upper", "estimate"))
+    states = rows["state"].to_numpy()
     for state, (marker, face, edge) in _STATES.items():
-        mine = (rows["state"] == state).to_numpy()
+        mine = states == state
         if not mine.any():
             continue
-        some = rows[mine]
         ax.hlines(
-            y[mine], some["lower"].clip(lower=low), some["upper"].clip(upper=high),
+            y[mine], np.maximum(lower[mine], low), np.minimum(upper[mine], high),
             color=edge, linewidth=1.4, zorder=2,
         )  # fmt: skip
-        for ends, edge_of, arrow in (
-            (some["upper"] > high, high, 5),
-            (some["lower"] < low, low, 4),
-        ):
-            at = y[mine][ends.to_numpy()]  # where the interval goes on beyond the scale
-            ax.plot(
-                [edge_of] * len(at), at, marker=arrow, markersize=5, color=edge,
-                linestyle="none", zorder=2, clip_on=False,
-            )  # fmt: skip
-        on = some["estimate"].between(low, high).to_numpy()
+        for beyond, edge_of, arrow in ((upper > high, high, 5), (lower < low, low, 4)):
+            at = y[mine & beyond]  # where the interval goes on beyond the scale
+            if len(at):
+                ax.plot(
+                    [edge_of] * len(at), at, marker=arrow, markersize=5, color=edge,
+                    linestyle="none", zorder=2, clip_on=False,
+                )  # fmt: skip
+        on = mine & (low <= estimate) & (estimate <= high)
         ax.plot(
-            some["estimate"][on], y[mine][on], marker=marker, markerfacecolor=face,
+            estimate[on], y[on], marker=marker, markerfacecolor=face,
             markeredgecolor=edge, markersize=6, linestyle="none", zorder=3, clip_on=False,
         )  # fmt: skip
-    off = ((rows["estimate"] > high) | (rows["estimate"] < low)).to_numpy()
+    off = (estimate > high) | (estimate < low)
     for at, row in zip(y[off], rows[off].itertuples(), strict=True):
         above = row.estimate > high
         _, face, edge = _STATES[row.state]
@@ -194,28 +201,27 @@ def distances(rows: pd.DataFrame, measure: Measure, ax: Axes | None = None) -> A
     ax = axes(codes) if ax is None else ax
     lay_out(ax, codes, f"Distance from consensus ({rows['unit'].iloc[0]})", -high, high)
     limit_line(ax, 0, "", style="-", color=GREY)
-    y = rows["measurer"].map({code: i for i, code in enumerate(codes)})
-    for odd, marker, lift in ((True, "o", -0.14), (False, "^", 0.14)):
-        some = ((rows["round"] % 2 == 1) == odd) & ~rows["far"]
+    y = rows["measurer"].map({code: i for i, code in enumerate(codes)}).to_numpy()
+    away, far = rows["residual"].to_numpy(), rows["far"].to_numpy(bool)
+    first = rows["round"].to_numpy() % 2 == 1
+    for some, marker, lift in ((first & ~far, "o", -0.14), (~first & ~far, "^", 0.14)):
         ax.plot(
-            rows.loc[some, "residual"], y[some] + lift, marker=marker, markersize=4,
+            away[some], y[some] + lift, marker=marker, markersize=4,
             markerfacecolor="none", markeredgecolor=BLUE, markeredgewidth=0.8, linestyle="none",
         )  # fmt: skip
-    for i, code in enumerate(codes):
-        far = rows[rows["far"] & (rows["measurer"] == code)]
-        if far.empty:
-            continue
-        for sign, arrow in ((1, ">"), (-1, "<"), (0, "s")):
-            beyond = np.sign(far["residual"]) * (far["residual"].abs() > high)
-            at = far.loc[beyond == sign, "residual"].clip(-high, high)
+    for some, marker in ((away > high, ">"), (away < -high, "<"), (np.abs(away) <= high, "s")):
+        at = far & some
+        if at.any():
             ax.plot(
-                at, [i] * len(at), marker=arrow, markersize=6 if sign else 5, color=INK,
-                linestyle="none", clip_on=False,
+                away[at].clip(-high, high), y[at], marker=marker, color=INK, linestyle="none",
+                markersize=5 if marker == "s" else 6, clip_on=False,
             )  # fmt: skip
-        worst = far.loc[far["residual"].abs().idxmax()]
-        more = f" +{len(far) - 1}" if len(far) > 1 else ""
-        away = amount(worst["residual"], measure, signed=True)
-        beside(ax, 1.04, i, f"{short(worst['subject'])} {away}{more}")
+    for i in np.unique(y[far]):
+        own = np.flatnonzero(far & (y == i))
+        worst = own[np.abs(away[own]).argmax()]
+        more = f" +{len(own) - 1}" if len(own) > 1 else ""
+        size = amount(away[worst], measure, signed=True)
+        beside(ax, 1.04, i, f"{short(rows['subject'].iloc[worst])} {size}{more}")
     return ax
 
 
@@ -251,12 +257,10 @@ def alt_findings(rows: pd.DataFrame, measure: Measure) -> str:
     what = "Repeat error" if (rows["question"] == "repeatability").all() else "Difference"
     limit = rows["limit"].iloc[0]
     against = f" against a limit of {exact(limit)} {rows['unit'].iloc[0]}" if limit == limit else ""
-    parts = []
-    for state in _STATES:
-        some = rows[rows["state"] == state]
-        named = [f"{r.measurer} {figure_of(r, measure)}" for r in some.itertuples()]
-        if named:
-            parts.append(f"{state}: {', '.join(named)}")
+    named: dict[str, list[str]] = {state: [] for state in _STATES}
+    for row in rows.itertuples():
+        named[row.state].append(f"{row.measurer} {figure_of(row, measure)}")
+    parts = [f"{state}: {', '.join(people)}" for state, people in named.items() if people]
     return f"{what} in {label(measure.name)}{against}. {'; '.join(parts)}."
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import pandas as pd
 from matplotlib.axes import Axes
@@ -81,12 +81,14 @@ def instruments(session: Session, kit: pd.DataFrame, entangled: pd.DataFrame) ->
 
 def _figures(mine: pd.DataFrame, measure: Measure) -> Iterator[str]:
     """A row an instrument: its largest figures, and the state of whichever is worst."""
-    shown = [name for name in _SPREADS if mine.loc[mine["statistic"] == name, "load"].size]
-    by_code = [some for _, some in mine.groupby("instrument", sort=False)]
+    by_code: dict[str, list] = {}
+    for row in mine.itertuples():
+        by_code.setdefault(row.instrument, []).append(row)
+    shown = [name for name in _SPREADS if (mine["statistic"] == name).any()]
     yield table(
         ["Instrument", "Finding", f"Largest error ({measure.step.unit})", "Tolerance there",
          *(_SPREADS[name] for name in shown)],
-        [_row(some, shown, measure) for some in by_code[:SOME]],
+        [(code, *_cells(rows, shown, measure)) for code, rows in list(by_code.items())[:SOME]],
         caption=f"Instruments against known loads, {label(measure.name)}",
     )  # fmt: skip
     yield from cut(by_code, "instruments; all are in kit_figures.csv")
@@ -96,34 +98,29 @@ def _figures(mine: pd.DataFrame, measure: Measure) -> Iterator[str]:
     yield bullets([*sources, *(f"{sentence(note)}." for note in notes)])
 
 
-def _row(some: pd.DataFrame, shown: list[str], measure: Measure) -> tuple[object, ...]:
-    states = set(some["state"])
+def _cells(rows: list, shown: list[str], measure: Measure) -> Iterator[str]:
+    """The worst state of an instrument, its largest error, and its other figures."""
+    states = {row.state for row in rows}
     worst = next(state for state in _STATES if state in states)
-    known = some[some["check"].isin(_KNOWN) & (some["statistic"] == "error")]
-    most = _largest(known)
-    error, tolerance = "no known load", wording.number(float("nan"), 0)
-    if most is not None:
-        error = (
-            f"{amount(most.estimate, measure, signed=True)} at {_load(most)} "
-            f"({interval(most.lower, most.upper, measure, signed=True)})"
-        )
-        tolerance = exact(most.tolerance) or tolerance
-    spreads = (_largest(some[some["statistic"] == name]) for name in shown)
-    return (
-        some["instrument"].iloc[0], f"{wording.STATE_SIGNS[worst]}\u00a0{worst}", error, tolerance,
-        *(wording.number(float("nan"), 0) if s is None else
-          amount(s.estimate, measure, signed=s.statistic in ("drift", "joint")) for s in spreads),
-    )  # fmt: skip
+    yield f"{wording.STATE_SIGNS[worst]}\u00a0{worst}"
+    blank = wording.number(float("nan"), 0)
+    most = _largest(row for row in rows if row.check in _KNOWN and row.statistic == "error")
+    if most is None:
+        yield from ("no known load", blank)
+    else:
+        ends = interval(most.lower, most.upper, measure, signed=True)
+        yield f"{amount(most.estimate, measure, signed=True)} at {_load(most)} ({ends})"
+        yield exact(most.tolerance) or blank
+    for name in shown:
+        row = _largest(row for row in rows if row.statistic == name)
+        signed = name in ("drift", "joint")
+        yield blank if row is None else amount(row.estimate, measure, signed=signed)
 
 
-def _largest(rows: pd.DataFrame):
-    """The row of the largest figure: over its tolerance first, then by size."""
-    rows = rows[rows["estimate"].notna()]
-    if rows.empty:
-        return None
-    over = rows[rows["state"] == _OVER]
-    rows = over if len(over) else rows
-    return next(rows.loc[[rows["estimate"].abs().idxmax()]].itertuples())
+def _largest(rows: Iterable):
+    """The row of the largest figure, those over their tolerance first; None where all are blank."""
+    there = [row for row in rows if row.estimate == row.estimate]
+    return max(there, key=lambda row: (row.state == _OVER, abs(row.estimate)), default=None)
 
 
 def _entangled(entangled: pd.DataFrame) -> Iterator[str]:

@@ -9,9 +9,14 @@ from __future__ import annotations
 import ast
 import io
 import json
+import os
+import secrets
+import socket
+import subprocess
 import sys
 import tokenize
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -33,16 +38,25 @@ class Parameter:
     help: str
 
 
-# a kernel that loads what draws figures while it waits for its first cell
+# a kernel that loads what a page needs while it starts, and has it before a cell runs: two threads
+# that import at once may see half a module. scipy asks numpy for every name in its list, a compiler
+# of Fortran among them, and matplotlib for axes in space: nobody here needs either.
 _KERNEL = """
 import gc, importlib, sys, threading
 sys.path[:1] = []
 gc.set_threshold(50_000)
-threading.Thread(
-    target=importlib.import_module, args=("anthroqa.reporting.marks",), daemon=True
-).start()
-from ipykernel.kernelapp import launch_new_instance
-launch_new_instance()
+import numpy, types
+numpy.f2py = None
+sys.modules["mpl_toolkits.mplot3d"] = types.SimpleNamespace(Axes3D=type("None", (), {"name": "3d"}))
+load = threading.Thread(
+    target=importlib.import_module, args=("anthroqa.reporting.opening",), daemon=True
+)
+load.start()
+from ipykernel.kernelapp import IPKernelApp
+kernel = IPKernelApp.instance()
+kernel.initialize()
+kernel.shell.events.register("pre_run_cell", lambda info: load.join())
+kernel.start()
 """
 # arrays here are small: threads to multiply them cost more than they save
 _ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
@@ -109,24 +123,9 @@ def run(name: str, values: Mapping[str, Any]) -> Any:
 
 def execute(path: Path, values: Mapping[str, Any]) -> Any:
     """Run the notebook in a file, parameters unchecked."""
-    import papermill
-    from jupyter_client.kernelspec import KernelSpec
-    from jupyter_client.manager import AsyncKernelManager
-    from papermill.exceptions import PapermillExecutionError
-
-    with TemporaryDirectory(prefix="anthroqa-", ignore_cleanup_errors=True) as settings:
-
-        class ThisPython(AsyncKernelManager):
-            """A kernel of the Python that is running, with nobody's settings of their own."""
-
-            @property
-            def kernel_spec(self) -> KernelSpec:
-                command = [sys.executable, "-c", _KERNEL, "-f", "{connection_file}"]
-                command += [f"--ipython-dir={settings}"]
-                command += ["--log-level=CRITICAL"]  # the errors of cells come by themselves
-                return KernelSpec(
-                    argv=command, language="python", display_name="Python 3", env=_ONE_THREAD
-                )
+    with _kernel() as kernel:
+        import papermill  # while the kernel starts
+        from papermill.exceptions import PapermillExecutionError
 
         def make_ready(**_: Any) -> None:
             """Load the exporter while the kernel is at work."""
@@ -135,12 +134,67 @@ def execute(path: Path, values: Mapping[str, Any]) -> Any:
         try:
             return papermill.execute_notebook(
                 str(path), None, parameters=dict(values), kernel_name="python3",
-                language="python", progress_bar=False, kernel_manager_class=ThisPython,
-                on_notebook_start=make_ready,
-                shutdown_kernel="immediate",  # everything that it made is here or on the disk
+                language="python", progress_bar=False, km=kernel, on_notebook_start=make_ready,
             )  # fmt: skip
         except PapermillExecutionError as error:
             raise NotebookError(error.ename, error.evalue) from error
+
+
+@contextmanager
+def _kernel() -> Iterator[Any]:
+    """A kernel of the Python that is running, with nobody's settings of their own.
+
+    It is started before anything that speaks to it is loaded, which takes as long as it does.
+    """
+    settings = TemporaryDirectory(prefix="anthroqa-", ignore_cleanup_errors=True)
+    file = Path(settings.name, "kernel.json")
+    file.write_text(json.dumps(_connection()), encoding="utf-8")
+    command = [sys.executable, "-c", _KERNEL, "-f", str(file), f"--ipython-dir={settings.name}"]
+    command += ["--log-level=CRITICAL"]  # the errors of cells come by themselves
+    alone = {**os.environ, **_ONE_THREAD, "JPY_PARENT_PID": str(os.getpid())}
+    process = subprocess.Popen(command, stdin=subprocess.DEVNULL, env=alone)
+    clients: list[Any] = []
+
+    def close() -> None:
+        """End it at once: everything that it made is here or on the disk."""
+        process.kill()
+        process.wait()
+        settings.cleanup()
+
+    try:
+        from jupyter_client.manager import AsyncKernelManager
+
+        class Running(AsyncKernelManager):
+            has_kernel = True
+
+            async def is_alive(self) -> bool:
+                return process.poll() is None
+
+            def client(self, **given: Any) -> Any:
+                clients.append(super().client(**given))
+                return clients[-1]
+
+        kernel = Running(connection_file=str(file))
+        kernel.load_connection_file()
+        yield kernel
+    finally:  # nobody waits for its end; Python itself does before it ends
+        for client in clients:
+            client.stop_channels()
+        Thread(target=close).start()
+
+
+def _connection() -> dict[str, Any]:
+    """Where a kernel is spoken to: free ports of this machine, and a key that nobody knows."""
+    names = ("shell_port", "iopub_port", "stdin_port", "control_port", "hb_port")
+    with ExitStack() as open_:
+        sockets = [open_.enter_context(socket.socket()) for _ in names]
+        for one in sockets:
+            one.bind(("127.0.0.1", 0))
+        ports = [one.getsockname()[1] for one in sockets]
+    return {
+        **dict(zip(names, ports, strict=True)), "ip": "127.0.0.1", "transport": "tcp",
+        "key": secrets.token_hex(32), "signature_scheme": "hmac-sha256", "kernel_name": "python3",
+    }  # fmt: skip
 
 
 _loading = Lock()
@@ -173,5 +227,9 @@ def to_html(notebook: Any, *, title: str) -> str:
     """One self-contained page: no script, no address outside itself, no code."""
     for number, cell in enumerate(notebook.cells):
         cell["id"] = f"part-{number}"  # the injected cell has a random one
-    html, _ = _exporter().from_notebook_node(notebook, {"metadata": {"name": title}})
+    exporter, resources = _exporter(), {"metadata": {"name": title}}
+    from nbconvert.exporters.templateexporter import TemplateExporter
+
+    # that of HTMLExporter would read the whole page again, for what this template has already
+    html, _ = TemplateExporter.from_notebook_node(exporter, notebook, resources)
     return html

@@ -28,7 +28,10 @@ _TITLES = {
 def odd_readings(
     session: Session, residuals: pd.DataFrame, slips: pd.DataFrame, hidden: pd.DataFrame
 ) -> Html:
-    """Every reading against its subject's consensus, and what odd ones are consistent with."""
+    """Every reading against its subject's consensus, and what odd ones are consistent with.
+
+    A measure without odd readings is not drawn.
+    """
     parts = []
     for measure in session.measures.values():
         rows = residuals[(residuals["measure"] == measure.name) & (residuals["retake"] == 0)]
@@ -37,10 +40,12 @@ def odd_readings(
         if rows.empty:
             parts.append(paragraph("Nobody else measured these subjects: there is no consensus."))
             continue
-        parts.append(
-            image(figures.distances(rows, measure), alt=figures.alt_distances(rows, measure))
-        )
-        parts += _explained(slips[slips["measure"] == measure.name], measure)
+        mine = slips[slips["measure"] == measure.name]
+        if len(mine):
+            parts.append(
+                image(figures.distances(rows, measure), alt=figures.alt_distances(rows, measure))
+            )
+        parts += _explained(mine, measure)
     return Html(*parts, *_too_small(session, hidden))
 
 
@@ -84,8 +89,11 @@ def explanation(row, measure: Measure) -> str:
     return f"{row.consistent_with}{partner}{would}"
 
 
-def in_short(slips: pd.DataFrame, variants: pd.DataFrame, row) -> str:
-    """Which readings of a person's finding are odd, and what it would be without, or nothing."""
+def in_short(slips: pd.DataFrame, then: pd.DataFrame, row) -> str:
+    """Which readings of a person's finding are odd, and what it would be without, or nothing.
+
+    `then` are the findings that would be others.
+    """
     mine = slips[(slips["measure"] == row.measure) & (slips["measurer"] == row.measurer)]
     said = []
     for _, some in mine.groupby(_READING, sort=False):
@@ -95,7 +103,6 @@ def in_short(slips: pd.DataFrame, variants: pd.DataFrame, row) -> str:
     if not said:
         return ""
     lies, it = ("lies", "it") if len(said) == 1 else ("lie", "them")
-    then = findings(variants)
     key = ["without slips", row.measure, row.measurer, row.question]
     then = then[(then[_FINDING] == key).all(axis=1)]
     without = f"; without {it}: {then['other_state'].iloc[0]}" if len(then) else ""

@@ -70,8 +70,9 @@ def _over(
     if over.empty:
         none = f"none of {wording.counted(len(judged), 'finding')}."
         return [paragraph(none, lead="Over a limit:")]
+    then = odd.findings(others)
     lines = [
-        wording.over_limit(row, session, odd.in_short(slips, others, row))
+        wording.over_limit(row, session, odd.in_short(slips, then, row))
         for row in over.itertuples()
     ]
     return [
@@ -159,13 +160,15 @@ def _by_state(
         return
     yield heading(wording.sentence(label(measure.name)), 3)
     yield paragraph(f"Read to {measure.step}. {_limits(measure)}")
-    for _, rows in mine.groupby("question", sort=False):
-        asked = wording.question(rows.iloc[0], session)
-        yield paragraph(f"{wording.sentence(asked)}:")
+    asked: dict[str, list] = {}
+    for row in mine.itertuples():
+        asked.setdefault(row.question, []).append(row)
+    for rows in asked.values():
+        yield paragraph(f"{wording.sentence(wording.question(rows[0], session))}:")
         yield bullets([
             f"{sign} {state}{reason}: {_people(some, measure, odd)}"
             for state, sign in wording.STATE_SIGNS.items()
-            for reason, some in _reasons(rows[rows["state"] == state], measure, odd)
+            for reason, some in _reasons(rows, state, measure, odd).items()
         ], signed=True)  # fmt: skip
     if any(name == measure.name for name, _ in odd):
         yield paragraph(
@@ -185,23 +188,23 @@ def _by_state(
         )
 
 
-def _people(rows: pd.DataFrame, measure: Measure, odd: set[tuple[str, str]]) -> str:
+def _people(rows: list, measure: Measure, odd: set[tuple[str, str]]) -> str:
     """Each person with their figure; of a crowd that is not over a limit only how many they are."""
-    if len(rows) > _CROWD and rows["state"].iloc[0] != "over limit":
+    if len(rows) > _CROWD and rows[0].state != "over limit":
         return f"{len(rows)} people, each with figure and interval in the sections below"
-    return "; ".join(wording.with_help(row, measure, odd) for row in rows.itertuples())
+    return "; ".join(wording.with_help(row, measure, odd) for row in rows)
 
 
 def _reasons(
-    rows: pd.DataFrame, measure: Measure, odd: set[tuple[str, str]]
-) -> Iterator[tuple[str, pd.DataFrame]]:
+    rows: list, state: str, measure: Measure, odd: set[tuple[str, str]]
+) -> dict[str, list]:
     """People of one state, those with the same reason together."""
-    if rows.empty:
-        return
-    said = [wording.reason(row, measure, odd) for row in rows.itertuples()]
-    reasons = pd.Series(said, index=rows.index)
-    for reason, some in rows.groupby(reasons, sort=False):
-        yield f" ({reason})" if reason else "", some
+    together: dict[str, list] = {}
+    for row in rows:
+        if row.state == state:
+            reason = wording.reason(row, measure, odd)
+            together.setdefault(f" ({reason})" if reason else "", []).append(row)
+    return together
 
 
 def _limits(measure: Measure) -> str:

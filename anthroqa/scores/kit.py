@@ -234,13 +234,12 @@ def _drift(check: str, rows: pd.DataFrame, of: Precision, confidence: float) -> 
     """Error of a load at the last time less that at the first."""
     at = centred(rows[rows["taken_at"] != ""])
     when = pd.to_datetime(at["taken_at"], format="ISO8601", utc=True, errors="coerce")
-    timed = at.assign(when=when).dropna(subset="when")
-    for load, group in timed.groupby("load_steps", sort=True):
+    timed = at.assign(when=when)[when.notna()]
+    several = timed.groupby("load_steps")["when"].transform("nunique") > 1
+    for load, group in timed[several].groupby("load_steps", sort=True):
         ends = group[group["when"].isin([group["when"].min(), group["when"].max()])]
-        found = points(ends, ["load_steps", "when"], of)
-        if len(found.loads) == 2:
-            figure = found.figure(np.array([-1.0, 1.0]), confidence)
-            yield (check if load else "zero"), load, "drift", figure, len(ends), ""
+        figure = points(ends, ["load_steps", "when"], of).figure(np.array([-1.0, 1.0]), confidence)
+        yield (check if load else "zero"), load, "drift", figure, len(ends), ""
 
 
 def _joint(rows: pd.DataFrame, of: Precision, confidence: float) -> Iterator[_Row]:

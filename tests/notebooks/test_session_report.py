@@ -57,7 +57,7 @@ def test_run_all_in_its_own_folder_gives_the_same_page_as_the_command(
 
     def body(notebook):
         page = notebooks.to_html(notebook, title="t")
-        return re.sub(r'<div class="cell[^>]*>|</div>|\s+', "", page)
+        return re.sub(r'<div [^>]*class="cell[^>]*>|</div>|\s+', "", page)
 
     assert body(by_hand) == body(by_command)
     assert not (root / "notebooks" / "scores.csv").exists()

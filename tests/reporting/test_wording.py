@@ -61,7 +61,7 @@ def test_an_over_limit_finding_points_to_the_odd_reading_first(outreach, outreac
     over = decisions[(decisions["state"] == "over limit") & (decisions["measurer"] == "M1")]
     row = next(over[over["measure"] == "length"].itertuples())
     slips = anthroqa.slips(outreach)
-    first = odd.in_short(slips, variants(outreach, scores, decisions, slips), row)
+    first = odd.in_short(slips, odd.findings(variants(outreach, scores, decisions, slips)), row)
     text = wording.over_limit(row, outreach, first)
     assert text.startswith("M1, length, repeat error: 1.77 cm (1.22 to 3.38); limit 0.6 cm.")
     told = "(subject C2, round 2, consistent with two subjects exchanged; subject C5, round 2"
