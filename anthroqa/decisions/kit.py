@@ -28,7 +28,7 @@ _PUBLISHED = (
 )  # R 76-1:2006, 3.5, 3.6.1, 3.6.2; Handbook 44, T.N.5 (memory)
 _BORROWED = ("linearity", "off_centre_spread", "drift")
 _TOO_UNCERTAIN = 1 / 3  # of the tolerance
-_CHOSEN = "chosen by the unit of the division; tolerance_table in session.toml takes another"
+_CHOSEN = "chosen by the unit of the division (tolerance_table in session.toml takes another)"
 _LICENSED = "a scale is adjusted by those who are licensed to"
 
 

@@ -173,6 +173,8 @@ def _compared(session: Session, rows: pd.DataFrame) -> Iterable[tuple[object, ..
 
 
 def _figure(value: float, lower: float, upper: float, measure: Measure, *, signed: bool) -> str:
+    if value == 0 and lower != lower and not signed:
+        return "hidden by the step"  # every repeat is equal: the error is hidden, and not zero
     size = amount(value, measure, signed=signed)
     return _unbroken(f"{size} ({interval(lower, upper, measure, signed=signed)})")
 

@@ -1,7 +1,8 @@
 """The long study behind the figures of README.md and `power.md`.
 
 From the top of the project: `PYTHONPATH=tests python -m calibration --sessions 150`. It writes
-`power.md` and `power.png` beside itself, the same for the same seed.
+`power.md` with `power.png` and `whose_error.md` beside itself, the same for the same seed; with
+`--page` one of them.
 """
 
 from __future__ import annotations
@@ -49,6 +50,23 @@ a coarse mark and by the dissimilarity of digits. `found_marks`: leaners at or u
 
 {resolved}
 
+## Second readings
+
+{likeness}
+
+## Drills
+
+{drill}
+"""
+
+
+_WHOSE = """\
+# What drawn sessions say of whose error it is
+
+{sessions} sessions a row, seed {seed}; made by
+`PYTHONPATH=tests python -m calibration --page whose_error --sessions {sessions}`.
+Truth is known here, so every wrong name is counted.
+
 ## A shift of one TEM that everybody shares
 
 Shares of staff with another state than in the same session without the shift, by limit in TEMs;
@@ -57,15 +75,7 @@ other marks. `above_*`, `below_*`: intervals judged on that lie wholly on one si
 
 {shifts}
 
-## Second readings
-
-{likeness}
-
-## Drills
-
-{drill}
-
-## Whose error: variance components
+## Variance components
 
 Share of intervals (0.90) that hold the truth in four times as many sessions a row; everybody reads
 one TEM higher in round 2. `spread` and `apart` are the SDs of measurers and of measurer with
@@ -126,6 +136,7 @@ planted kind stands first, or at all; `chance`: the printed rate.
 
 {slips_by_chance}
 """
+PAGES = {"power": _PAGE, "whose_error": _WHOSE}
 
 
 STUDIES: dict[str, Callable[[int, int], pd.DataFrame]] = {
@@ -153,24 +164,30 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--sessions", type=int, default=150)
     parser.add_argument("--seed", type=int, default=20261125)
+    parser.add_argument("--page", choices=PAGES, help="write this page only")
     parser.add_argument("--only", choices=STUDIES, help="print this table as CSV, write nothing")
     args = parser.parse_args()
     if args.only:
         sys.stdout.write(STUDIES[args.only](args.sessions, args.seed).to_csv(index=False))
         return
-    found = {name: study(args.sessions, args.seed) for name, study in STUDIES.items()}
-    write_page(found, args.sessions, args.seed)
+    for page in [args.page] if args.page else PAGES:
+        names = [name for name in STUDIES if f"{{{name}}}" in PAGES[page]]
+        found = {name: STUDIES[name](args.sessions, args.seed) for name in names}
+        write_page(page, found, args.sessions, args.seed)
 
 
-def write_page(found: Mapping[str, pd.DataFrame], sessions: int, seed: int) -> None:
-    """Write `power.md` and `power.png`."""
-    draw_power(found["power"], HERE / "power.png")
-    wide = found["power"].pivot_table(index=["design", "subjects"], columns="share", values="found")
-    tables = {**found, "power": wide.reindex(DESIGNS, level="design").reset_index()}
+def write_page(page: str, found: Mapping[str, pd.DataFrame], sessions: int, seed: int) -> None:
+    """Write one page of tables, and its curves where it has some."""
+    tables = dict(found)
+    if "power" in found:
+        draw_power(found["power"], HERE / "power.png")
+        wide = found["power"].pivot_table(
+            index=["design", "subjects"], columns="share", values="found"
+        )
+        tables["power"] = wide.reindex(DESIGNS, level="design").reset_index()
     text = {name: _table(table) for name, table in tables.items()}
-    leaners = 2 * (sessions // 3)
-    page = _PAGE.format(sessions=sessions, seed=seed, leaners=leaners, **text)
-    (HERE / "power.md").write_text(page, encoding="utf-8")
+    filled = PAGES[page].format(sessions=sessions, seed=seed, leaners=2 * (sessions // 3), **text)
+    (HERE / f"{page}.md").write_text(filled, encoding="utf-8")
 
 
 def draw_power(power: pd.DataFrame, path: Path) -> None:

@@ -29,7 +29,7 @@ def test_kinds_too_small_to_tell_are_named(clinics):
 def test_figures_stand_beside_what_they_would_be(text):
     shown = text["with and without"].replace("\u00a0", " ")
     assert "Without the odd readings" in shown
-    assert "M1 weight 2 repeat error 0.55 (0.41 to 0.83)" in shown
+    assert "M1 weight 2 repeat error 0.55 (0.41 to 0.83) hidden by the step" in shown
     assert "Without readings of a moving subject" in shown
 
 
