@@ -162,20 +162,21 @@ def _kernel() -> Iterator[Any]:
         settings.cleanup()
 
     try:
+        from jupyter_client.kernelspec import KernelSpec
         from jupyter_client.manager import AsyncKernelManager
+        from jupyter_client.provisioning import LocalProvisioner
 
-        class Running(AsyncKernelManager):
-            has_kernel = True
-
-            async def is_alive(self) -> bool:
-                return process.poll() is None
-
+        class Noted(AsyncKernelManager):
             def client(self, **given: Any) -> Any:
                 clients.append(super().client(**given))
                 return clients[-1]
 
-        kernel = Running(connection_file=str(file))
+        kernel = Noted(connection_file=str(file))
         kernel.load_connection_file()
+        kernel.provisioner = LocalProvisioner(
+            kernel_id=file.stem, kernel_spec=KernelSpec(argv=command), parent=kernel
+        )
+        kernel.provisioner.process, kernel.provisioner.pid = process, process.pid
         yield kernel
     finally:  # nobody waits for its end; Python itself does before it ends
         for client in clients:
