@@ -10,7 +10,7 @@ from anthroqa.intake import Measure, Session
 from anthroqa.reporting import figures, wording
 from anthroqa.reporting.html import Html, bullets, heading, image, paragraph, table
 from anthroqa.reporting.sections import by_person, level, marked_in, named, odd_note, rows_of
-from anthroqa.reporting.wording import amount, interval, label, number
+from anthroqa.reporting.wording import amount, interval, label, number, unbroken
 
 _LESS_KIT = "bias_less_kit"
 
@@ -53,9 +53,7 @@ def _table(
         (
             named(row.measurer, marked), wording.state(row),
             amount(row.estimate, measure, signed=True),
-            interval(row.lower, row.upper, measure, signed=True, limit=row.limit).replace(
-                " ", "\u00a0"
-            ),
+            unbroken(interval(row.lower, row.upper, measure, signed=True, limit=row.limit)),
             *[amount(as_read[row.measurer], measure, signed=True)] * less,
             _with_interval(others.loc[row.measurer], measure),
             amount(rms[row.measurer], measure),
@@ -73,7 +71,7 @@ def _with_interval(row, measure: Measure) -> str:
     if row["lower"] != row["lower"]:
         return size
     ends = interval(row["lower"], row["upper"], measure, signed=True)
-    return f"{size} ({ends})".replace(" ", "\u00a0")
+    return unbroken(f"{size} ({ends})")
 
 
 def _differs(rows: pd.DataFrame, as_read: dict[str, float]) -> bool:
@@ -126,7 +124,9 @@ def _own_part(views: pd.DataFrame, measure: Measure) -> str:
     share = rows_of(views, measure)["reference_part"].median()
     if share != share:
         return ""
-    return f"; its own repeat error makes {number(100 * share, 0)} % of the squared error of most"
+    return (
+        f"; its own repeat error makes {number(100 * share, 0)} % of their squared error (median)"
+    )
 
 
 def growing(session: Session, by_size: pd.DataFrame) -> Html:

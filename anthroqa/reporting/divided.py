@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from anthroqa.intake import Session
 from anthroqa.reporting import figures, wording
 from anthroqa.reporting.html import Html, bullets, image, paragraph, table
-from anthroqa.reporting.wording import MINUS, amount, label, listed, number
+from anthroqa.reporting.wording import MINUS, amount, label, listed, number, unbroken
 
 # what a part is called in a sentence, and what helps with it (common practice, no source)
 _SAID = {
@@ -48,7 +48,7 @@ def divided(
     calm = {(row.measure, row.part): row for row in other.itertuples()}
     body = []
     for row in there.itertuples():
-        cells = [label(row.measure).replace(" ", "\u00a0"), _SHORT[row.part],
+        cells = [unbroken(label(row.measure)), _SHORT[row.part],
                  f"{amount(row.sd, session.measures[row.measure])} {row.unit}",
                  f"{row.share:.0f} %", _between(row)]  # fmt: skip
         if calm:

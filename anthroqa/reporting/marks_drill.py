@@ -11,7 +11,7 @@ from anthroqa.intake import Measure, Session
 from anthroqa.reporting import wording
 from anthroqa.reporting.html import SOME, Html, bullets, cut, heading, image, paragraph, table
 from anthroqa.reporting.rulers import alt_rulers, rulers
-from anthroqa.reporting.wording import amount, label, number
+from anthroqa.reporting.wording import amount, label, number, unbroken
 from anthroqa.scores.drill import NEAREST, SHARED, WRONG_SIDE
 
 _CROWD = 20  # people in one line before they are only counted
@@ -108,11 +108,7 @@ def _shift(row) -> str:
         if math.isnan(row.lower)
         else f"{number(row.lower, 2, signed=True)} to {number(row.upper, 2, signed=True)}"
     )
-    return _joined(f"{number(row.shift, 2, signed=True)} ({ends})")
-
-
-def _joined(text: str) -> str:
-    return text.replace(" ", "\u00a0")
+    return unbroken(f"{number(row.shift, 2, signed=True)} ({ends})")
 
 
 def _doubtful(read: pd.DataFrame) -> Iterator[str]:
@@ -159,7 +155,7 @@ def _cells(row, measure: Measure) -> tuple[object, ...]:
     size = float(measure.step.size)
     steps = row.shift * row.mark_steps if row.mark else math.nan
     return (
-        row.measurer, _joined(row.mark) or number(math.nan, 0), _joined(row.finding), _shift(row),
+        row.measurer, unbroken(row.mark) or number(math.nan, 0), unbroken(row.finding), _shift(row),
         amount(steps * size, measure, signed=True), _error(row.error * size, measure), row.settings,
     )  # fmt: skip
 
@@ -168,4 +164,4 @@ def _error(value: float, measure: Measure) -> str:
     """An error of reading; one too small to be shown is under the last place, and not zero."""
     text = amount(value, measure)
     places = wording.places(measure)
-    return text if round(value, places) != 0 else _joined(f"under {number(0.1**places, places)}")
+    return text if round(value, places) != 0 else unbroken(f"under {number(0.1**places, places)}")

@@ -10,18 +10,19 @@ from collections.abc import Iterable, Iterator
 
 import pandas as pd
 
+from anthroqa.decisions.variants import AS_WRITTEN, WITHOUT_MOVING, WITHOUT_SLIPS
 from anthroqa.intake import EVERYBODY, Measure, Session
 from anthroqa.reporting import figures, wording
 from anthroqa.reporting.html import SOME, Html, bullets, cut, heading, image, paragraph, table
-from anthroqa.reporting.wording import amount, interval, label, listed, sentence
+from anthroqa.reporting.wording import amount, interval, label, listed, sentence, unbroken
 
 _READING = ["measurer", "subject", "round"]
 _FINDING = ["variant", "measure", "measurer", "question"]
 _QUESTION = {True: "bias", False: "repeatability"}
 _TITLES = {
-    "without slips": "Without the odd readings",
-    "without moving": "Without readings of a moving subject",
-    "as first written": "As first written, before corrections",
+    WITHOUT_SLIPS: "Without the odd readings",
+    WITHOUT_MOVING: "Without readings of a moving subject",
+    AS_WRITTEN: "As first written, before corrections",
 }
 
 
@@ -68,17 +69,13 @@ def _row(some: pd.DataFrame, measure: Measure) -> tuple[object, ...]:
     best = some.iloc[0]
     explained = bool(best["consistent_with"])
     return (
-        best["measurer"], best["subject"], best["round"], _unbroken(best["written"]),
-        _unbroken(wording.reading(best["expected"], measure)),
-        _unbroken(f"{amount(best['off_by'], measure, signed=True)} {measure.step.unit}"),
+        best["measurer"], best["subject"], best["round"], unbroken(best["written"]),
+        unbroken(wording.reading(best["expected"], measure)),
+        unbroken(f"{amount(best['off_by'], measure, signed=True)} {measure.step.unit}"),
         "; or ".join(explanation(row, measure) for row in some.itertuples())
         if explained else "no slip that is known here",
         f"{100 * best['chance']:.0f} %" if explained else wording.number(float("nan"), 0),
     )  # fmt: skip
-
-
-def _unbroken(text: str) -> str:
-    return text.replace(" ", "\u00a0")
 
 
 def explanation(row, measure: Measure) -> str:
@@ -103,7 +100,7 @@ def in_short(slips: pd.DataFrame, then: pd.DataFrame, row) -> str:
     if not said:
         return ""
     lies, it = ("lies", "it") if len(said) == 1 else ("lie", "them")
-    key = ["without slips", row.measure, row.measurer, row.question]
+    key = [WITHOUT_SLIPS, row.measure, row.measurer, row.question]
     then = then[(then[_FINDING] == key).all(axis=1)]
     without = f"; without {it}: {then['other_state'].iloc[0]}" if len(then) else ""
     return (
@@ -176,7 +173,7 @@ def _figure(value: float, lower: float, upper: float, measure: Measure, *, signe
     if value == 0 and lower != lower and not signed:
         return "hidden by the step"  # every repeat is equal: the error is hidden, and not zero
     size = amount(value, measure, signed=signed)
-    return _unbroken(f"{size} ({interval(lower, upper, measure, signed=signed)})")
+    return unbroken(f"{size} ({interval(lower, upper, measure, signed=signed)})")
 
 
 def findings(variants: pd.DataFrame) -> pd.DataFrame:

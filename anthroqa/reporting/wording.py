@@ -53,6 +53,11 @@ def places(measure: Measure) -> int:
     return max(0, math.ceil(-math.log10(float(measure.step.size) / 10) - 1e-9))
 
 
+def unbroken(text: str) -> str:
+    """Text that stays on one line."""
+    return text.replace(" ", "\u00a0")
+
+
 def number(value: float, decimals: int, *, signed: bool = False) -> str:
     """A number with a true minus sign and no minus zero; a dash where it is blank."""
     if value is None or math.isnan(value):
@@ -167,7 +172,7 @@ def question(row, session: Session) -> str:
 
 def state(row) -> str:
     """A finding's state with its sign, kept on one line."""
-    return f"{STATE_SIGNS[row.state]} {row.state}".replace(" ", "\u00a0")
+    return unbroken(f"{STATE_SIGNS[row.state]} {row.state}")
 
 
 def reason(row, measure: Measure, odd: set[tuple[str, str]]) -> str:
