@@ -202,7 +202,7 @@ def _check_range(
     ))  # fmt: skip
 
 
-def _heard(code: str) -> str:
+def heard(code: str) -> str:
     """A code as two people would take it for the same one: no case, zeros in front, or spaces."""
     seen = "".join(c for c in unicodedata.normalize("NFC", code) if unicodedata.category(c) != "Cf")
     return re.sub(r"(?<![0-9])0+(?=[0-9])", "", " ".join(seen.split())).casefold()
@@ -219,7 +219,7 @@ def check_codes(
                 rows[entry[column]].append(entry)
         alike = defaultdict(list)
         for code in rows:
-            alike[_heard(code)].append(code)
+            alike[heard(code)].append(code)
         for codes in alike.values():
             usual, *others = sorted(codes, key=lambda c: (-len(rows[c]), c))
             for code in others:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import accumulate
@@ -80,7 +80,7 @@ class Settings:
     instruments: Mapping[str, Instrument] = field(default_factory=dict)
 
 
-class _Notebook:
+class Notes:
     """Collects problems of one settings file and knows where its keys stand."""
 
     def __init__(self, file: str, text: str = "") -> None:
@@ -125,8 +125,19 @@ def read_settings(text: str, file: str) -> tuple[Settings, list[Problem]]:
             remedy='Texts need quotation marks, as in recorded_to = "1 oz"; a key stands '
             f"once in its table. (In the words of TOML: {error}.)",
         )]  # fmt: skip
-    notes = _Notebook(file, text)
-    notes.unknown("", raw, _SESSION_KEYS)
+    notes = Notes(file, text)
+    return settings_of(raw, notes), notes.problems
+
+
+def settings_of(
+    raw: Mapping[str, Any], notes: Notes, *, more: Collection[str] = (),
+    more_of_measure: Collection[str] = (),
+) -> Settings:  # fmt: skip
+    """The settings in a mapping of the form of `session.toml`; problems go to `notes`.
+
+    `more` and `more_of_measure` are keys that the caller reads by itself.
+    """
+    notes.unknown("", raw, _SESSION_KEYS | set(more))
     measures = raw.get("measure", {})
     if not isinstance(measures, dict) or not measures:
         notes.add(
@@ -134,7 +145,7 @@ def read_settings(text: str, file: str) -> tuple[Settings, list[Problem]]:
             'Add a table such as [measure.weight] with recorded_to = "0.1 kg".',
         )  # fmt: skip
         measures = {}
-    settings = Settings(
+    return Settings(
         title=_text(notes, raw, "title"),
         date=_date(notes, raw),
         exercise=_exercise(notes, raw),
@@ -142,20 +153,19 @@ def read_settings(text: str, file: str) -> tuple[Settings, list[Problem]]:
         handling_cap=_cap(notes, raw),
         conditions=_conditions(notes, raw),
         instruments=read_instruments(notes, raw.get("instrument", {})),
-        **_measures(notes, measures),
+        **_measures(notes, measures, more_of_measure),
     )
-    return settings, notes.problems
 
 
 def read_measures(
     measures: Mapping[str, Mapping[str, Any]], file: str, *, reference: str | None
 ) -> tuple[Settings, list[Problem]]:
     """Settings from a mapping of the same form as the `measure` tables of `session.toml`."""
-    notes = _Notebook(file)
+    notes = Notes(file)
     return Settings(reference=reference, **_measures(notes, measures)), notes.problems
 
 
-def _text(notes: _Notebook, raw: Mapping[str, Any], key: str, prefix: str = "") -> str:
+def _text(notes: Notes, raw: Mapping[str, Any], key: str, prefix: str = "") -> str:
     value = raw.get(key, "")
     if not isinstance(value, str):
         notes.add(prefix + key, value, "this must be a text", f'Write {key} = "...".')
@@ -163,7 +173,7 @@ def _text(notes: _Notebook, raw: Mapping[str, Any], key: str, prefix: str = "") 
     return value.strip()
 
 
-def _date(notes: _Notebook, raw: Mapping[str, Any]) -> dt.date | None:
+def _date(notes: Notes, raw: Mapping[str, Any]) -> dt.date | None:
     value = raw.get("date")
     if value is None or (isinstance(value, dt.date) and not isinstance(value, dt.datetime)):
         return value
@@ -171,14 +181,14 @@ def _date(notes: _Notebook, raw: Mapping[str, Any]) -> dt.date | None:
     return None
 
 
-def _exercise(notes: _Notebook, raw: Mapping[str, Any]) -> str:
+def _exercise(notes: Notes, raw: Mapping[str, Any]) -> str:
     value = raw.get("exercise", "session")
     if value not in ("session", "drill"):
         notes.add("exercise", value, "this exercise is not known", 'Write "session" or "drill".')
     return str(value)
 
 
-def _cap(notes: _Notebook, raw: Mapping[str, Any]) -> int | None:
+def _cap(notes: Notes, raw: Mapping[str, Any]) -> int | None:
     value = raw.get("handling_cap")
     if value is None or (type(value) is int and value > 0):
         return value
@@ -186,7 +196,7 @@ def _cap(notes: _Notebook, raw: Mapping[str, Any]) -> int | None:
     return None
 
 
-def _conditions(notes: _Notebook, raw: Mapping[str, Any]) -> dict[str, tuple[str, ...]]:
+def _conditions(notes: Notes, raw: Mapping[str, Any]) -> dict[str, tuple[str, ...]]:
     table = raw.get("conditions", {})
     if not isinstance(table, dict):
         notes.add("conditions", table, "this must be a table", "Write [conditions] above its keys.")
@@ -204,7 +214,9 @@ def _conditions(notes: _Notebook, raw: Mapping[str, Any]) -> dict[str, tuple[str
     return meanings
 
 
-def _measures(notes: _Notebook, tables: Mapping[str, Any]) -> dict[str, Any]:
+def _measures(
+    notes: Notes, tables: Mapping[str, Any], more: Collection[str] = ()
+) -> dict[str, Any]:
     """The fields `measures` and `broken` of the settings."""
     measures = {}
     folded = {}
@@ -216,7 +228,7 @@ def _measures(notes: _Notebook, tables: Mapping[str, Any]) -> dict[str, Any]:
                 "Keep one of the two.",
             )  # fmt: skip
         if isinstance(table, Mapping):
-            measures[str(name)] = _measure(notes, str(name), table)
+            measures[str(name)] = _measure(notes, str(name), table, more)
         else:
             notes.add(
                 f"measure.{name}", table, "this must be a table",
@@ -228,9 +240,11 @@ def _measures(notes: _Notebook, tables: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
-def _measure(notes: _Notebook, name: str, table: Mapping[str, Any]) -> Measure | None:
+def _measure(
+    notes: Notes, name: str, table: Mapping[str, Any], more: Collection[str]
+) -> Measure | None:
     prefix = f"measure.{name}."
-    notes.unknown(prefix, table, _MEASURE_KEYS)
+    notes.unknown(prefix, table, _MEASURE_KEYS | set(more))
     step = _step(notes, name, table)
     if step is None:
         return None
@@ -256,7 +270,7 @@ def _measure(notes: _Notebook, name: str, table: Mapping[str, Any]) -> Measure |
     )
 
 
-def _step(notes: _Notebook, name: str, table: Mapping[str, Any]) -> Step | None:
+def _step(notes: Notes, name: str, table: Mapping[str, Any]) -> Step | None:
     key = f"measure.{name}.recorded_to"
     if "recorded_to" not in table:
         notes.add(
@@ -275,7 +289,7 @@ def _step(notes: _Notebook, name: str, table: Mapping[str, Any]) -> Step | None:
     return Step(*quantity)
 
 
-def _kind(notes: _Notebook, key: str, value: Any, step: Step) -> str | None:
+def _kind(notes: Notes, key: str, value: Any, step: Step) -> str | None:
     if value is None:
         return None
     if not isinstance(value, str) or value not in KINDS:
@@ -289,7 +303,7 @@ def _kind(notes: _Notebook, key: str, value: Any, step: Step) -> str | None:
 
 
 def _amount(
-    notes: _Notebook, key: str, value: Any, step: Step, *, zero: bool = False
+    notes: Notes, key: str, value: Any, step: Step, *, zero: bool = False
 ) -> Fraction | None:
     example = f'Write an amount with its unit, as in "{step}".'
     if not isinstance(value, str):
@@ -310,7 +324,7 @@ def _amount(
 
 
 def _range(
-    notes: _Notebook, key: str, value: Any, step: Step
+    notes: Notes, key: str, value: Any, step: Step
 ) -> tuple[Fraction | None, Fraction | None]:
     if value is None:
         return None, None

@@ -1,0 +1,344 @@
+"""Who is to measure whom, what, how often, and to which limits?
+
+Reads `plan.toml`: everything that `session.toml` may say, and what only a plan needs (staff,
+subjects, rounds, groups, minutes). Staff and subjects are laid out in blocks: people who
+measure the same subjects in the same measures. A child is handled once a measure, person and
+round; where that is over the cap, staff are split into groups with children of their own.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+import re
+import tomllib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from anthroqa.intake import Measure, Problem, SessionError
+from anthroqa.intake.rows import EVERYBODY, heard
+from anthroqa.intake.settings import Notes, Settings, settings_of
+
+FILE = "plan.toml"
+HANDLING_CAP = 12  # per child and measure; common practice, no source
+MINUTES = 2.0  # for one reading with undressing and writing down; common practice, no source
+LEAST_SUBJECTS = 6
+PAPERS = ("A4", "Letter")
+PLAN_KEYS = frozenset({
+    "staff", "subjects", "rounds", "groups", "seed", "paper", "rest_after", "rest_minutes",
+    "break_minutes", "other_codes",
+})  # fmt: skip
+PLAN_MEASURE_KEYS = frozenset({"of", "tared", "minutes"})
+_MOST = {"rounds": 9, "groups": 26, "staff": 200, "subjects": 500}
+_NAME = re.compile(r"[^\W\d_][^\W\d_.'-]+(?: [^\W\d_][^\W\d_.'-]+)+")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Block:
+    """People who measure the same subjects in the same measures, in every round."""
+
+    group: str  # "" where there is one group
+    of: str  # what the subjects are, such as "infants"; "" where the plan has one kind
+    people: tuple[str, ...]  # staff, then the reference where there is one
+    subjects: tuple[str, ...]
+    measures: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """A session that has not taken place yet."""
+
+    title: str
+    date: dt.date | None
+    reference: str | None
+    staff: tuple[str, ...]  # without the reference
+    rounds: int
+    blocks: tuple[Block, ...]  # by group, then by kind of subjects
+    measures: Mapping[str, Measure]
+    handling_cap: int
+    seed: int
+    paper: str  # "A4" or "Letter"
+    tared: frozenset[str]  # measures in which the caregiver is weighed alone, too
+    minutes: Mapping[str, float]  # of one reading, by measure
+    rest_after: int | None  # turns after which everybody rests
+    rest_minutes: float
+    break_minutes: float  # between rounds
+    stop_codes: tuple[str, ...]
+    moving_codes: tuple[str, ...]
+    other_codes: tuple[str, ...]
+    instruments: tuple[str, ...]  # codes
+    raw: Mapping[str, Any] = field(compare=False, repr=False)  # of `plan.toml`
+
+    @property
+    def codes(self) -> tuple[str, ...]:
+        """Every condition code that a sheet has a blank for."""
+        return (*self.stop_codes, *self.moving_codes, *self.other_codes)
+
+    @property
+    def groups(self) -> tuple[str, ...]:
+        """Groups of staff, in order."""
+        return tuple(dict.fromkeys(block.group for block in self.blocks))
+
+
+def read_plan(path: str | Path) -> Plan:
+    """The plan in a folder's `plan.toml`.
+
+    Raises
+    ------
+    SessionError
+        With everything in the file that needs attention.
+    """
+    file = Path(path) / FILE
+    try:
+        data = file.read_bytes()
+    except FileNotFoundError:
+        raise SessionError([Problem(
+            file=FILE, row=None, column="", found="", problem="this file is missing",
+            remedy="Write the plan into it, or run anthroqa plan in a terminal: it asks.",
+        )]) from None  # fmt: skip
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise SessionError([Problem(
+            file=FILE, row=None, column="", found="", problem="the file is not UTF-8 text",
+            remedy="Save it again as UTF-8.",
+        )]) from None  # fmt: skip
+    return plan_of(text)
+
+
+def plan_of(text: str) -> Plan:
+    """The plan in the text of `plan.toml`; see `read_plan`."""
+    try:
+        raw = tomllib.loads(text)
+    except (ValueError, RecursionError) as error:
+        at = re.search(r"at line (\d+)", str(error))
+        raise SessionError([Problem(
+            file=FILE, row=int(at.group(1)) if at else None, column="", found="",
+            problem="this line cannot be read",
+            remedy='Texts need quotation marks, as in recorded_to = "1 oz"; a key stands '
+            f"once in its table. (In the words of TOML: {error}.)",
+        )]) from None  # fmt: skip
+    notes = Notes(FILE, text)
+    settings = settings_of(
+        raw, notes, more=PLAN_KEYS, more_of_measure=PLAN_MEASURE_KEYS
+    )
+    plan = _plan(raw, settings, notes)
+    if notes.problems or plan is None:
+        raise SessionError(sorted(notes.problems, key=lambda p: p.row or 0))
+    return plan
+
+
+def _plan(raw: Mapping[str, Any], settings: Settings, notes: Notes) -> Plan | None:
+    if settings.exercise != "session":
+        notes.add(
+            "exercise", settings.exercise, "only a session is planned here",
+            "Leave the key out; a drill needs no order of children.",
+        )  # fmt: skip
+    rounds = _whole(notes, raw, "rounds", 2)
+    staff = _codes(notes, raw.get("staff"), "staff", "M") if "staff" in raw else []
+    if "staff" not in raw:
+        notes.add(
+            "staff", None, "nobody is to measure",
+            'Give the codes of the staff, as in staff = ["K1", "K2"], or how many they are.',
+        )  # fmt: skip
+    staff = [code for code in staff if code != settings.reference]
+    sets = _sets(notes, raw, settings)
+    cap = settings.handling_cap or HANDLING_CAP
+    groups = _groups(notes, raw, len(staff), settings.reference is not None, rounds, cap)
+    if notes.problems:
+        return None
+    blocks = _blocks(notes, staff, settings.reference, sets, groups)
+    tables = raw["measure"]
+    for name, table in tables.items():
+        _is(notes, table.get("tared", False), bool, f"measure.{name}.tared", "true or false")
+    return Plan(
+        title=settings.title or "Standardisation exercise",
+        date=settings.date, reference=settings.reference, staff=tuple(staff), rounds=rounds,
+        blocks=blocks, measures=settings.measures, handling_cap=cap,
+        seed=_whole(notes, raw, "seed", 0, least=0), paper=_paper(notes, raw),
+        tared=frozenset(name for name, table in tables.items() if table.get("tared") is True),
+        minutes={
+            name: _minutes(notes, table, "minutes", MINUTES, f"measure.{name}.")
+            for name, table in tables.items()
+        },
+        rest_after=_whole(notes, raw, "rest_after", 6),
+        rest_minutes=_minutes(notes, raw, "rest_minutes", 5.0),
+        break_minutes=_minutes(notes, raw, "break_minutes", 15.0),
+        stop_codes=settings.conditions.get("stop", ()),
+        moving_codes=settings.conditions.get("moving", ()),
+        other_codes=tuple(_texts(notes, raw, "other_codes")),
+        instruments=tuple(settings.instruments), raw=raw,
+    )  # fmt: skip
+
+
+def _whole(notes: Notes, raw: Mapping[str, Any], key: str, default: int, *, least: int = 1) -> int:
+    value = raw.get(key, default)
+    most = _MOST.get(key, 2**31 - 1)
+    if type(value) is int and least <= value <= most:
+        return value
+    notes.add(
+        key, value, f"this is not a whole number from {least} to {most}",
+        f"Write, say, {key} = {default}.",
+    )  # fmt: skip
+    return default
+
+
+def _minutes(
+    notes: Notes, raw: Mapping[str, Any], key: str, default: float, prefix: str = ""
+) -> float:
+    value = raw.get(key, default)
+    if type(value) in (int, float) and 0 <= value < 1000:
+        return float(value)
+    notes.add(prefix + key, value, "this is not a number of minutes", f"Write {key} = {default}.")
+    return default
+
+
+def _is(notes: Notes, value: Any, kind: type, key: str, words: str) -> None:
+    if type(value) is not kind:
+        notes.add(key, value, f"this must be {words}", f"Write {words}.")
+
+
+def _paper(notes: Notes, raw: Mapping[str, Any]) -> str:
+    value = raw.get("paper", PAPERS[0])
+    if value not in PAPERS:
+        notes.add("paper", value, "this paper is not known", 'Write "A4" or "Letter".')
+        return PAPERS[0]
+    return str(value)
+
+
+def _texts(notes: Notes, raw: Mapping[str, Any], key: str) -> list[str]:
+    value = raw.get(key, [])
+    if isinstance(value, list) and all(isinstance(v, str) and v.strip() for v in value):
+        return [v.strip() for v in value]
+    notes.add(key, value, "this must be a list of texts", f'Write {key} = ["code"].')
+    return []
+
+
+def _codes(notes: Notes, value: Any, key: str, letter: str) -> list[str]:
+    """Codes as listed, or so many made up from a letter; those that cannot stand are told."""
+    if type(value) is int and 0 < value <= _MOST[key.split(".")[0]]:
+        width = len(str(value))
+        return [f"{letter}{i:0{width}d}" for i in range(1, value + 1)]
+    if not isinstance(value, list) or not value or not all(isinstance(v, str) for v in value):
+        notes.add(
+            key, value, "this is neither a number nor a list of codes",
+            f'Write {key} = 12, or {key} = ["{letter}1", "{letter}2"].',
+        )  # fmt: skip
+        return []
+    codes = [v.strip() for v in value]
+    seen: dict[str, str] = {}
+    for code in codes:
+        if code in ("", "NA", EVERYBODY):
+            notes.add(key, code, "this cannot be a code", "Choose another code.")
+        elif _NAME.fullmatch(code):
+            notes.add(
+                key, None, "a code looks like a name",
+                "Use codes, and keep the list of names apart.",
+            )  # fmt: skip
+        twin = seen.setdefault(heard(code), code)
+        if twin is not code:
+            what = "is there twice" if twin == code else f"differs too little from {twin!r}"
+            notes.add(key, code, f"this code {what}", "Give everybody a code of their own.")
+    return codes
+
+
+def _sets(
+    notes: Notes, raw: Mapping[str, Any], settings: Settings
+) -> dict[str, tuple[int | list[str], list[str]]]:
+    """Kinds of subjects: how many (or which) a person measures, and in which measures."""
+    value = raw.get("subjects")
+    example = "Write subjects = 12; or [subjects] with infants = 12, adults = 10."
+    if value is None:
+        notes.add("subjects", None, "the number of subjects is missing", example)
+        return {}
+    tables = {n: t for n, t in raw.get("measure", {}).items() if isinstance(t, Mapping)}
+    given = value if isinstance(value, Mapping) else {"": value}
+    sets: dict[str, tuple[int | list[str], list[str]]] = {}
+    for name, subjects in given.items():
+        key = f"subjects.{name}" if name else "subjects"
+        listed = _codes(notes, subjects, key, "")
+        sets[name] = (len(listed) if type(subjects) is int else listed, [])
+    for measure, table in tables.items():
+        of = table.get("of", next(iter(given)) if len(given) == 1 else None)
+        if of in sets:
+            sets[of][1].append(measure)
+        else:
+            notes.add(
+                f"measure.{measure}.of", of, "which subjects is this measure taken of?",
+                f"Write of = one of {', '.join(map(repr, given))}."
+                if isinstance(value, Mapping) else "Leave the key out, or name kinds of subjects. "
+                + example,
+            )  # fmt: skip
+    for name, (_, measures) in sets.items():
+        if not measures and not settings.broken:
+            notes.add(f"subjects.{name}", None, "nothing is measured of these",
+                      f'Write of = "{name}" in a measure, or leave them out.')  # fmt: skip
+    return sets
+
+
+def _groups(
+    notes: Notes, raw: Mapping[str, Any], staff: int, referenced: bool, rounds: int, cap: int
+) -> int:
+    """How many groups: as the plan says, or the least that keep the handlings under the cap."""
+    most = cap // rounds - referenced  # staff of a group
+    if most < 1:
+        notes.add(
+            "handling_cap", cap, f"{rounds} rounds by one person"
+            + (" and the reference" if referenced else "")
+            + f" handle a child {rounds * (1 + referenced)} times a measure",
+            "Plan fewer rounds; raise the cap only if the program and the caregivers agree.",
+        )  # fmt: skip
+        return 1
+    least = max(1, math.ceil(staff / most))
+    if "groups" not in raw:
+        return least
+    groups = _whole(notes, raw, "groups", least)
+    if staff and groups > staff:
+        notes.add("groups", groups, "there are more groups than staff", f"Write groups = {least}.")
+    elif groups < least:
+        times = rounds * (math.ceil(staff / groups) + referenced)
+        notes.add(
+            "groups", groups, f"each child would be handled {times} times a measure; the cap "
+            f"is {cap}", f"Write groups = {least}, leave the key out, or plan fewer staff.",
+        )  # fmt: skip
+    return groups
+
+
+def _blocks(
+    notes: Notes, staff: Sequence[str], reference: str | None,
+    sets: Mapping[str, tuple[int | list[str], list[str]]], groups: int,
+) -> tuple[Block, ...]:  # fmt: skip
+    letters = _letters(list(sets))
+    blocks, everyone = [], set()
+    for g in range(groups):
+        group = chr(ord("A") + g) if groups > 1 else ""
+        people = tuple(staff[g::groups]) + ((reference,) if reference else ())
+        for of, (subjects, measures) in sets.items():
+            if isinstance(subjects, int):
+                width = max(2, len(str(subjects)))
+                first = f"{group}{letters[of]}" or "S"
+                codes = tuple(f"{first}{i:0{width}d}" for i in range(1, subjects + 1))
+            else:
+                codes = tuple(subjects[g::groups])
+            for code in codes:
+                if code in everyone:
+                    notes.add("subjects", code, "this code is given twice",
+                              "Give every subject a code of its own.")  # fmt: skip
+            everyone |= set(codes)
+            blocks.append(Block(
+                group=group, of=of, people=people, subjects=codes, measures=tuple(measures)
+            ))  # fmt: skip
+    return tuple(blocks)
+
+
+def _letters(sets: Sequence[str]) -> dict[str, str]:
+    """What the codes of each kind of subjects begin with: nothing for one kind."""
+    if len(sets) == 1:
+        return {sets[0]: ""}
+    for n in range(1, 20):
+        letters = {name: name[:n].upper() for name in sets}
+        if len(set(letters.values())) == len(sets):
+            return letters
+    return {name: f"{name}-" for name in sets}
