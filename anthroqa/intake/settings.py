@@ -97,12 +97,14 @@ class Notes:
                 self._rows.setdefault(table + match.group(1).strip("\"'"), number)
 
     def add(self, key: str, found: object, problem: str, remedy: str) -> None:
+        """One problem of one key."""
         self.problems.append(Problem(
             file=self.file, row=self._rows.get(key), column=key,
             found="" if found is None else str(found), problem=problem, remedy=remedy,
         ))  # fmt: skip
 
     def unknown(self, prefix: str, keys: Mapping[str, Any], known: set[str]) -> None:
+        """A problem for each key that is not known."""
         for key in keys:
             if key in known:
                 continue

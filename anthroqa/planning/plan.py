@@ -62,7 +62,7 @@ class Plan:
     paper: str  # "A4" or "Letter"
     tared: frozenset[str]  # measures in which the caregiver is weighed alone, too
     minutes: Mapping[str, float]  # of one reading, by measure
-    rest_after: int | None  # turns after which everybody rests
+    rest_after: int  # turns after which everybody rests
     rest_minutes: float
     break_minutes: float  # between rounds
     stop_codes: tuple[str, ...]
@@ -121,11 +121,9 @@ def plan_of(text: str) -> Plan:
             f"once in its table. (In the words of TOML: {error}.)",
         )]) from None  # fmt: skip
     notes = Notes(FILE, text)
-    settings = settings_of(
-        raw, notes, more=PLAN_KEYS, more_of_measure=PLAN_MEASURE_KEYS
-    )
+    settings = settings_of(raw, notes, more=PLAN_KEYS, more_of_measure=PLAN_MEASURE_KEYS)
     plan = _plan(raw, settings, notes)
-    if notes.problems or plan is None:
+    if plan is None:
         raise SessionError(sorted(notes.problems, key=lambda p: p.row or 0))
     return plan
 
@@ -143,20 +141,27 @@ def _plan(raw: Mapping[str, Any], settings: Settings, notes: Notes) -> Plan | No
             "staff", None, "nobody is to measure",
             'Give the codes of the staff, as in staff = ["K1", "K2"], or how many they are.',
         )  # fmt: skip
+    elif staff == [settings.reference]:
+        notes.add(
+            "staff", staff[0], "nobody but the reference is to measure", "Add the codes of staff."
+        )
     staff = [code for code in staff if code != settings.reference]
-    sets = _sets(notes, raw, settings)
+    sets = _sets(notes, raw)
     cap = settings.handling_cap or HANDLING_CAP
     groups = _groups(notes, raw, len(staff), settings.reference is not None, rounds, cap)
-    if notes.problems:
-        return None
-    blocks = _blocks(notes, staff, settings.reference, sets, groups)
-    tables = raw["measure"]
+    tables = _tables(raw)
     for name, table in tables.items():
-        _is(notes, table.get("tared", False), bool, f"measure.{name}.tared", "true or false")
-    return Plan(
+        tared = table.get("tared", False)
+        if type(tared) is not bool:
+            notes.add(
+                f"measure.{name}.tared", tared, "this is neither true nor false",
+                "Write tared = true, without quotes, where the caregiver is weighed alone too.",
+            )  # fmt: skip
+    plan = Plan(
         title=settings.title or "Standardisation exercise",
         date=settings.date, reference=settings.reference, staff=tuple(staff), rounds=rounds,
-        blocks=blocks, measures=settings.measures, handling_cap=cap,
+        blocks=_blocks(notes, staff, settings.reference, sets, groups),
+        measures=settings.measures, handling_cap=cap,
         seed=_whole(notes, raw, "seed", 0, least=0), paper=_paper(notes, raw),
         tared=frozenset(name for name, table in tables.items() if table.get("tared") is True),
         minutes={
@@ -171,6 +176,14 @@ def _plan(raw: Mapping[str, Any], settings: Settings, notes: Notes) -> Plan | No
         other_codes=tuple(_texts(notes, raw, "other_codes")),
         instruments=tuple(settings.instruments), raw=raw,
     )  # fmt: skip
+    return None if notes.problems else plan
+
+
+def _tables(raw: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
+    """The tables of the measures, as far as they are tables."""
+    measures = raw.get("measure")
+    given = measures.items() if isinstance(measures, Mapping) else ()
+    return {name: table for name, table in given if isinstance(table, Mapping)}
 
 
 def _whole(notes: Notes, raw: Mapping[str, Any], key: str, default: int, *, least: int = 1) -> int:
@@ -193,11 +206,6 @@ def _minutes(
         return float(value)
     notes.add(prefix + key, value, "this is not a number of minutes", f"Write {key} = {default}.")
     return default
-
-
-def _is(notes: Notes, value: Any, kind: type, key: str, words: str) -> None:
-    if type(value) is not kind:
-        notes.add(key, value, f"this must be {words}", f"Write {words}.")
 
 
 def _paper(notes: Notes, raw: Mapping[str, Any]) -> str:
@@ -244,23 +252,20 @@ def _codes(notes: Notes, value: Any, key: str, letter: str) -> list[str]:
     return codes
 
 
-def _sets(
-    notes: Notes, raw: Mapping[str, Any], settings: Settings
-) -> dict[str, tuple[int | list[str], list[str]]]:
+def _sets(notes: Notes, raw: Mapping[str, Any]) -> dict[str, tuple[int | list[str], list[str]]]:
     """Kinds of subjects: how many (or which) a person measures, and in which measures."""
     value = raw.get("subjects")
     example = "Write subjects = 12; or [subjects] with infants = 12, adults = 10."
     if value is None:
         notes.add("subjects", None, "the number of subjects is missing", example)
         return {}
-    tables = {n: t for n, t in raw.get("measure", {}).items() if isinstance(t, Mapping)}
     given = value if isinstance(value, Mapping) else {"": value}
     sets: dict[str, tuple[int | list[str], list[str]]] = {}
     for name, subjects in given.items():
         key = f"subjects.{name}" if name else "subjects"
         listed = _codes(notes, subjects, key, "")
         sets[name] = (len(listed) if type(subjects) is int else listed, [])
-    for measure, table in tables.items():
+    for measure, table in _tables(raw).items():
         of = table.get("of", next(iter(given)) if len(given) == 1 else None)
         if of in sets:
             sets[of][1].append(measure)
@@ -272,9 +277,11 @@ def _sets(
                 + example,
             )  # fmt: skip
     for name, (_, measures) in sets.items():
-        if not measures and not settings.broken:
-            notes.add(f"subjects.{name}", None, "nothing is measured of these",
-                      f'Write of = "{name}" in a measure, or leave them out.')  # fmt: skip
+        if name and not measures:
+            notes.add(
+                f"subjects.{name}", None, "nothing is measured of these",
+                f'Write of = "{name}" in a measure, or leave them out.',
+            )  # fmt: skip
     return sets
 
 
