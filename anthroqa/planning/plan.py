@@ -256,7 +256,7 @@ def _sets(notes: Notes, raw: Mapping[str, Any]) -> dict[str, tuple[int | list[st
     """Kinds of subjects: how many (or which) a person measures, and in which measures."""
     value = raw.get("subjects")
     example = "Write subjects = 12; or [subjects] with infants = 12, adults = 10."
-    if value is None:
+    if value is None or value == {}:
         notes.add("subjects", None, "the number of subjects is missing", example)
         return {}
     given = value if isinstance(value, Mapping) else {"": value}
