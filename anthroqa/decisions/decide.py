@@ -15,6 +15,8 @@ from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass, replace
 
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from anthroqa.decisions.enough import (
@@ -232,12 +234,17 @@ def _judged(
         return _decision(row, measure, question, limit, NOT_JUDGED, more, too_few, why)
     if far != far:  # no interval
         return _decision(row, measure, question, limit, NOT_SETTLED, None, row.note, why)
-    if far < limit:
-        return _decision(row, measure, question, limit, WITHIN, 0, why)
-    if near > limit:
-        return _decision(row, measure, question, limit, OVER, 0, why)
+    state = str(held_against(near, far, limit))
+    if state != NOT_SETTLED:
+        return _decision(row, measure, question, limit, state, 0, why)
     near_it = f"{TOO_NEAR}: over {MOST_MORE} more subjects" if more is None else ""
     return _decision(row, measure, question, limit, NOT_SETTLED, more, near_it, why)
+
+
+def held_against(near: npt.ArrayLike, far: npt.ArrayLike, limit: float) -> np.ndarray:
+    """States of sizes whose intervals reach from `near` to `far` of zero."""
+    far, near = np.asarray(far), np.asarray(near)
+    return np.select([far < limit, near > limit], [WITHIN, OVER], NOT_SETTLED)
 
 
 def _amount(limit) -> float | None:

@@ -36,10 +36,12 @@ _SURE = 0.90  # a shift is taken out where this interval excludes zero
 _TIE = 1e-6  # of a root: what differs less is equal
 
 
-def figures(cube: Cube, confidence: float, rng: np.random.Generator) -> list[Figures]:
-    """`within_tem_resolved` of each person."""
+def figures(
+    cube: Cube, confidence: float, rng: np.random.Generator, *, alone: bool = False
+) -> list[Figures]:
+    """`within_tem_resolved` of each person; `alone` takes out no shift that others share."""
     seed = int(rng.integers(2**32))
-    shift, taken = _shift(cube)
+    shift, taken = (None, notes(len(cube.people))) if alone else _shift(cube)
     r = repeats(cube, shift)
     n = len(cube.people)
     tail = (1 - confidence) / 2

@@ -1,8 +1,8 @@
 """The long study behind the figures of README.md and `power.md`.
 
 From the top of the project: `PYTHONPATH=tests python -m calibration --sessions 150`. It writes
-`power.md` with `power.png` and `whose_error.md` beside itself, the same for the same seed; with
-`--page` one of them.
+`power.md` with `power.png`, `whose_error.md` and `planned.md` beside itself, the same for the same
+seed; with `--page` one of them.
 """
 
 from __future__ import annotations
@@ -13,7 +13,18 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 
 import pandas as pd
-from calibration import components, digits, drill, kit, likeness, patterns, resolved, shifts, slips
+from calibration import (
+    components,
+    digits,
+    drill,
+    kit,
+    likeness,
+    patterns,
+    planning,
+    resolved,
+    shifts,
+    slips,
+)  # fmt: skip
 from calibration.sessions import DESIGNS
 from matplotlib.figure import Figure
 
@@ -136,7 +147,18 @@ planted kind stands first, or at all; `chance`: the printed rate.
 
 {slips_by_chance}
 """
-PAGES = {"power": _PAGE, "whose_error": _WHOSE}
+_PLANNED = """\
+# What drawn sessions say of the chances of a plan
+
+Seed {seed}; made by `PYTHONPATH=tests python -m calibration --page planned --sessions {sessions}`.
+
+Everybody has the expected repeat error (`tem`, in steps) and no bias. `planned`: the chance that a
+plan gives for a person to be found within the limit; `found`: the share of so many `measurers` in
+whole sessions, scored and judged; `points`: by how much the two differ.
+
+{planned}
+"""
+PAGES = {"power": _PAGE, "whose_error": _WHOSE, "planned": _PLANNED}
 
 
 STUDIES: dict[str, Callable[[int, int], pd.DataFrame]] = {
@@ -156,6 +178,7 @@ STUDIES: dict[str, Callable[[int, int], pd.DataFrame]] = {
     "slips_by_size": slips.by_size,
     "slips_honest": slips.honest,
     "slips_by_chance": slips.random_errors,
+    "planned": planning.study,
 }
 
 
