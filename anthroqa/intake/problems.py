@@ -27,14 +27,17 @@ class Problem:
     found: str
     problem: str
     remedy: str
+    cell: str = ""  # in a workbook the address, as in readings!F23
 
     @property
     def place(self) -> str:
-        """File, row and column, and what was found there."""
+        """File, cell or row and column, and what was found there."""
         place = [self.file]
-        if self.row is not None:
+        if self.cell:
+            place.append(f"{self.cell} ({self.column})")
+        elif self.row is not None:
             place.append(f"row {self.row}")
-        if self.column:
+        if self.column and not self.cell:
             place.append(f"column {self.column}")
         found = f" found {self.found!r}:" if self.found else ""
         return one_line(f"{', '.join(place)}:{found}")

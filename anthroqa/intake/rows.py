@@ -40,7 +40,10 @@ def read_entries(table: Table, settings: Settings, problems: list[Problem]) -> l
     """
     entries = []
     for row in table.rows:
-        entry: Entry = {"file": table.file, "row": row.number, "sound": True, **row.cells}
+        entry: Entry = {
+            "file": table.file, "row": row.number, "address": table.address, "sound": True,
+            **row.cells,
+        }  # fmt: skip
 
         def report(column: str, problem: str, remedy: str, entry: Entry = entry) -> None:
             entry["sound"] = False
@@ -68,9 +71,10 @@ def read_entries(table: Table, settings: Settings, problems: list[Problem]) -> l
 
 
 def _problem(entry: Entry, column: str, found: str, problem: str, remedy: str) -> Problem:
+    address = entry.get("address")  # none in a file of corrections
     return Problem(
         file=entry["file"], row=entry["row"], column=column, found=shorten(str(found)),
-        problem=problem, remedy=remedy,
+        problem=problem, remedy=remedy, cell=address(entry["row"], column) if address else "",
     )  # fmt: skip
 
 

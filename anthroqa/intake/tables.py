@@ -19,6 +19,7 @@ from anthroqa.intake.personal import looks_personal
 from anthroqa.intake.problems import Problem, did_you_mean
 
 _TITLE_ROWS = 10
+_OF_A_PLAN = {"sheet", "line"}  # columns that lead back to the paper
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,6 +41,13 @@ class Table:
     decimal_comma: bool = False
     problems: list[Problem] = field(default_factory=list)
     notices: list[tuple[str, str]] = field(default_factory=list)  # (file, what was passed over)
+    sheet: str = ""  # of a workbook
+    letters: dict[str, str] = field(default_factory=dict)  # of the columns of that sheet
+
+    def address(self, row: int | None, column: str) -> str:
+        """Where a cell of a workbook is found, as in readings!F23; "" elsewhere."""
+        letter = self.letters.get(column)
+        return f"{self.sheet}!{letter}{row}" if letter and row is not None else ""
 
 
 def as_text(value: Any) -> str:
@@ -68,14 +76,22 @@ def whole_number(text: str) -> int | None:
     return None
 
 
-def read_file(data: bytes, file: str, *, required: list[str], optional: list[str]) -> Table:
+def read_file(
+    data: bytes, file: str, *, required: list[str], optional: list[str], sheet: str = ""
+) -> Table:
     """The rows of a CSV or XLSX file with the columns `required` and `optional`.
 
-    Nothing is raised for what the file holds: see `Table.problems`.
+    `sheet` is the one of a workbook, the file's own name if it is left out. Nothing is raised for
+    what the file holds: see `Table.problems`.
     """
     table = Table(file=file)
-    workbook = file.endswith(".xlsx")
-    grid = _xlsx_cells(data, table, required) if workbook else _csv_cells(data, table, required)
+    if file.endswith(".xlsx"):
+        from anthroqa.intake.workbooks import sheet_cells  # only where a workbook is read
+
+        table.sheet = sheet or file.removesuffix(".xlsx")
+        grid = sheet_cells(data, table, required)
+    else:
+        grid = _csv_cells(data, table, required)
     if grid is not None:
         shape(table, grid, required=required, optional=optional)
     return table
@@ -83,7 +99,7 @@ def read_file(data: bytes, file: str, *, required: list[str], optional: list[str
 
 def shape(table: Table, grid: list[list[str]], *, required: list[str], optional: list[str]) -> None:
     """Find the header in a grid of text and lay the rows below it by column, in place."""
-    at = _header_row(grid, required)
+    at = header_row(grid, required)
     if at is None:
         _no_header(table, grid, required)
         return
@@ -96,26 +112,28 @@ def shape(table: Table, grid: list[list[str]], *, required: list[str], optional:
     for i, name in enumerate(header):
         column = known.get(name.lower())
         if column in places:
-            table.problems.append(_problem(
+            table.problems.append(found_in(
                 table, at + 1, column, name, "this column is there twice",
                 "Keep one of the two.",
             ))  # fmt: skip
         elif column:
             places[column] = i
         elif looks_personal(name):
-            table.problems.append(_problem(
+            table.problems.append(found_in(
                 table, at + 1, name, "", "this column looks like personal data; it was not read",
                 "Delete the column from the file: the audit needs codes only.",
             ))  # fmt: skip
-        elif name:
+        elif name and name.lower() not in _OF_A_PLAN:
             table.unused.append(name)
             hint = did_you_mean(name, set(known.values()) - {"note"}, nearness=0.85)
             if hint:
-                table.problems.append(_problem(
+                table.problems.append(found_in(
                     table, at + 1, name, "", "this column is not known here",
                     f"{hint}Write it so, or give the column a name that is further from it.",
                 ))  # fmt: skip
     table.columns = list(places)
+    if table.sheet:
+        table.letters = {column: _letter(i) for column, i in places.items()}
     if any(looks_personal(name) for name in header):
         return  # a comma in a name shifts cells: no value of this file may be quoted
     empty, spaced = [], 0
@@ -125,7 +143,7 @@ def shape(table: Table, grid: list[list[str]], *, required: list[str], optional:
             continue
         nameless = [c for c, name in zip(cells, header, strict=False) if not name]
         if len(cells) > len(header) or any(strip(c) for c in nameless):
-            table.problems.append(_problem(
+            table.problems.append(found_in(
                 table, number, "", f"{len(cells)} cells", "the row has more cells than columns",
                 "Look for a comma inside a cell (a decimal comma, a comma in a note): write a "
                 "decimal point, or put the cell in quotation marks. A column needs a name.",
@@ -140,12 +158,20 @@ def shape(table: Table, grid: list[list[str]], *, required: list[str], optional:
         table.notices.append((table.file, f"outer spaces removed in {spaced} rows"))
 
 
-def _problem(
+def _letter(index: int) -> str:
+    """What a spreadsheet calls a column: A to Z, then AA."""
+    before, last = divmod(index, 26)
+    return (_letter(before - 1) if before else "") + chr(ord("A") + last)
+
+
+def found_in(
     table: Table, row: int | None, column: str, found: str, problem: str, remedy: str
 ) -> Problem:
+    """A problem of a cell, a row or a whole file, with the cell's address in a workbook."""
     return Problem(
-        file=table.file, row=row, column=column, found=found, problem=problem, remedy=remedy
-    )
+        file=table.file, row=row, column=column, found=found, problem=problem, remedy=remedy,
+        cell=table.address(row, column),
+    )  # fmt: skip
 
 
 def _note_empty(table: Table, empty: list[int], *, last: int) -> None:
@@ -155,7 +181,8 @@ def _note_empty(table: Table, empty: list[int], *, last: int) -> None:
         table.notices.append((table.file, f"empty rows passed over: {listed}"))
 
 
-def _header_row(grid: list[list[str]], required: list[str]) -> int | None:
+def header_row(grid: list[list[str]], required: list[str]) -> int | None:
+    """Where the names of the columns stand, under title rows perhaps."""
     for i, cells in enumerate(grid[: _TITLE_ROWS + 1]):
         if set(required) <= {strip(c).lower() for c in cells}:
             return i
@@ -166,7 +193,7 @@ def _no_header(table: Table, grid: list[list[str]], required: list[str]) -> None
     rows = [{strip(c).lower() for c in cells} for cells in grid[: _TITLE_ROWS + 1]]
     best = max(range(len(rows)), key=lambda i: len(rows[i] & set(required)), default=None)
     if best is None or not any(any(cells) for cells in rows):
-        table.problems.append(_problem(
+        table.problems.append(found_in(
             table, None, "", "", "the file is empty",
             f"Give it the columns {', '.join(required)} and one reading a row.",
         ))  # fmt: skip
@@ -175,13 +202,13 @@ def _no_header(table: Table, grid: list[list[str]], required: list[str]) -> None
         if column not in rows[best]:
             near = did_you_mean(column, rows[best] - set(required), nearness=0.7)
             hint = near.replace("Did you mean", "Is it").rstrip("? ") + "? " if near else ""
-            table.problems.append(_problem(
+            table.problems.append(found_in(
                 table, best + 1, column, "", "this column is missing",
                 f"{hint}The first row must name the columns {', '.join(required)}.",
             ))  # fmt: skip
     for name in grid[best]:
         if looks_personal(name):
-            table.problems.append(_problem(
+            table.problems.append(found_in(
                 table, best + 1, strip(name), "", "this column looks like personal data",
                 "Delete the column from the file: the audit needs codes only.",
             ))  # fmt: skip
@@ -192,13 +219,13 @@ def _csv_cells(data: bytes, table: Table, required: list[str]) -> list[list[str]
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         row = data[: error.start].count(b"\n") + 1
-        table.problems.append(_problem(
+        table.problems.append(found_in(
             table, row, "", "", "the file is not UTF-8 text",
             "Save it again as 'CSV UTF-8', or as a workbook (.xlsx).",
         ))  # fmt: skip
         return None
     if "\0" in text:
-        table.problems.append(_problem(
+        table.problems.append(found_in(
             table, None, "", "", "the file is not a text file", "Save it again as 'CSV UTF-8'.",
         ))  # fmt: skip
         return None
@@ -210,9 +237,9 @@ def _csv_cells(data: bytes, table: Table, required: list[str]) -> list[list[str]
         except csv.Error as error:  # quoted cells with another separator look misquoted too
             misquoted = misquoted or error
             continue
-        if _header_row(grid, required) is not None:
+        if header_row(grid, required) is not None:
             if delimiter == "\t":
-                table.problems.append(_problem(
+                table.problems.append(found_in(
                     table, None, "", "", "the columns are separated by tabs",
                     "Save it again with commas or semicolons between the columns.",
                 ))  # fmt: skip
@@ -223,7 +250,7 @@ def _csv_cells(data: bytes, table: Table, required: list[str]) -> list[list[str]
         if fallback is None or max(map(len, grid), default=0) > max(map(len, fallback), default=0):
             fallback = grid
     if misquoted is not None:
-        table.problems.append(_problem(
+        table.problems.append(found_in(
             table, None, "", "", f"a quotation mark is out of place ({misquoted})",
             "Look for a single quotation mark in a note or a reading and delete it.",
         ))  # fmt: skip
@@ -235,41 +262,7 @@ def _check_swallowed(table: Table, grid: list[list[str]], delimiter: str, most: 
     """Two stray quotation marks make one cell of all the rows between them."""
     for number, cells in enumerate(grid, start=1):
         if any(line.count(delimiter) >= most for c in cells for line in c.splitlines()[1:]):
-            table.problems.append(_problem(
+            table.problems.append(found_in(
                 table, number, "", "", "a quotation mark is out of place (rows inside one cell)",
                 "Look for a single quotation mark in a note or a reading and delete it.",
             ))  # fmt: skip
-
-
-def _xlsx_cells(data: bytes, table: Table, required: list[str]) -> list[list[str]] | None:
-    import openpyxl  # imported only where a workbook is read
-
-    try:
-        book = openpyxl.load_workbook(io.BytesIO(data), data_only=True)
-        formulas = openpyxl.load_workbook(io.BytesIO(data))
-    except Exception as error:
-        table.problems.append(_problem(
-            table, None, "", "", f"the workbook cannot be opened ({type(error).__name__})",
-            "Open it in a spreadsheet program and save it again as .xlsx, without a password.",
-        ))  # fmt: skip
-        return None
-    sheet = table.file.removesuffix(".xlsx")
-    if sheet not in book.sheetnames:
-        table.problems.append(_problem(
-            table, None, "", ", ".join(book.sheetnames), f"there is no sheet named {sheet}",
-            f"Name the sheet that holds the rows {sheet!r}.",
-        ))  # fmt: skip
-        return None
-    grid = [[as_text(cell) for cell in row] for row in book[sheet].iter_rows(values_only=True)]
-    at = _header_row(grid, required)
-    personal = [at is None or looks_personal(name) for name in grid[at or 0]] if grid else []
-    for row in formulas[sheet].iter_rows():
-        for cell, hidden in zip(row, personal, strict=False):
-            if cell.data_type == "f" and book[sheet][cell.coordinate].value is None:
-                found = "" if hidden else str(getattr(cell.value, "text", cell.value))
-                table.problems.append(_problem(
-                    table, cell.row, cell.column_letter, found,
-                    "this cell holds a formula that was never worked out",
-                    "Open the workbook, let it calculate, save it, or type the value.",
-                ))  # fmt: skip
-    return grid
