@@ -63,7 +63,7 @@ def _guarded(run, args: argparse.Namespace) -> int:
     from pathlib import Path
 
     try:
-        if not Path(args.folder).is_dir():
+        if not (Path(args.folder).is_dir() or run is _plan):  # a plan makes its folder
             raise ValueError(f"there is no folder {args.folder}: give the folder of a session")
         return run(args)
     except KeyboardInterrupt:
@@ -76,8 +76,42 @@ def _guarded(run, args: argparse.Namespace) -> int:
         return _FAILED
 
 
-def _add_folder(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("folder", metavar="FOLDER", help="the folder of the session")
+def _add_plan(parser: argparse.ArgumentParser) -> None:
+    _add_parameters(parser, "session_plan", "the folder of the session to come, with plan.toml")
+    parser.add_argument(
+        "--ask", action="store_true", help="ask what plan.toml should say; so it does in a "
+        "terminal where there is none",
+    )  # fmt: skip
+
+
+def _plan(args: argparse.Namespace) -> int:
+    from pathlib import Path
+
+    import anthroqa
+    from anthroqa.planning.plan import FILE
+    from anthroqa.planning.questions import ask_plan
+    from anthroqa.reporting import NotebookError, plan
+
+    folder = Path(args.folder)
+    there = (folder / FILE).exists()
+    try:
+        if args.ask and there:
+            raise ValueError(f"{folder / FILE} is there already: change it, or give another folder")
+        if args.ask or (not there and sys.stdin.isatty()):
+            text = ask_plan(input, print)
+            folder.mkdir(parents=True, exist_ok=True)
+            (folder / FILE).write_text(text, encoding="utf-8", newline="")
+        written = plan(folder, **_chosen(args))
+    except (anthroqa.SessionError, NotebookError) as error:
+        return _stopped(error, str(folder))
+    except EOFError:
+        raise ValueError("the answers ended before the plan did; nothing was written") from None
+    print(*written, sep="\n")
+    return _DONE
+
+
+def _add_folder(parser: argparse.ArgumentParser, what: str = "the folder of the session") -> None:
+    parser.add_argument("folder", metavar="FOLDER", help=what)
 
 
 def _add_check(parser: argparse.ArgumentParser) -> None:
@@ -138,11 +172,18 @@ def _add_drill(parser: argparse.ArgumentParser) -> None:
 
 
 def _add_notebook(parser: argparse.ArgumentParser, notebook: str) -> None:
-    """What every page needs, and the parameters of its notebook."""
+    """What every page of a session needs."""
+    _add_parameters(parser, notebook)
+    parser.add_argument("--out", metavar="DIR", required=True, help="the folder to write into")
+
+
+def _add_parameters(
+    parser: argparse.ArgumentParser, notebook: str, what: str = "the folder of the session"
+) -> None:
+    """The folder, and the parameters of a notebook."""
     from anthroqa.reporting.notebooks import parameters
 
-    _add_folder(parser)
-    parser.add_argument("--out", metavar="DIR", required=True, help="the folder to write into")
+    _add_folder(parser, what)
     kinds = {"float": float, "int": int, "str": str}
     for p in parameters(notebook):
         if p.name not in ("session_folder", "tables_folder"):
@@ -150,6 +191,11 @@ def _add_notebook(parser: argparse.ArgumentParser, notebook: str) -> None:
                 f"--{p.name.replace('_', '-')}", dest=f"set_{p.name}", type=kinds[p.type],
                 metavar=p.type.upper(), default=p.default, help=f"{p.help}, default {p.default}",
             )  # fmt: skip
+
+
+def _chosen(args: argparse.Namespace) -> dict[str, object]:
+    """What was chosen of a notebook's parameters."""
+    return {k.removeprefix("set_"): v for k, v in vars(args).items() if k.startswith("set_")}
 
 
 def _report(args: argparse.Namespace) -> int:
@@ -168,22 +214,31 @@ def _page(make: Callable[..., Path], args: argparse.Namespace) -> int:
     """Make a page and say where it is, or what stopped it."""
     from anthroqa.reporting import NotebookError
 
-    chosen = {k.removeprefix("set_"): v for k, v in vars(args).items() if k.startswith("set_")}
     try:
-        page = make(args.folder, args.out, **chosen)
+        page = make(args.folder, args.out, **_chosen(args))
     except NotebookError as error:
-        if error.kind == "SessionError":
-            print(error, file=sys.stderr)
-            print(f"\nNothing was written to {args.out}.", file=sys.stderr)
-            return _DATA
-        where = "" if error.kind == "ValueError" else f"the page stopped: {error.kind}: "
-        print(f"anthroqa: {where}{error}", file=sys.stderr)
-        return _FAILED
+        return _stopped(error, args.out)
     print(page)
     return _DONE
 
 
+def _stopped(error: Exception, out: str) -> int:
+    """Say why there is no page; data that need attention are no failure."""
+    kind = getattr(error, "kind", type(error).__name__)
+    if kind == "SessionError":
+        print(error, file=sys.stderr)
+        print(f"\nNothing was written to {out}.", file=sys.stderr)
+        return _DATA
+    where = "" if kind == "ValueError" else f"the page stopped: {kind}: "
+    print(f"anthroqa: {where}{error}", file=sys.stderr)
+    return _FAILED
+
+
 _COMMANDS = {
+    "plan": (
+        _add_plan, _plan, "make a session folder from its plan: order, sheets, workbook, chances",
+        "anthroqa plan spring_north",
+    ),
     "check": (
         _add_check, _check, "list what needs attention in a session folder",
         "anthroqa check sample_sessions/outreach_metric",

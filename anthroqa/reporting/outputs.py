@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import platform
 from collections.abc import Mapping
@@ -41,13 +42,21 @@ def json_text(table: pd.DataFrame) -> str:
 
 def run_record(session: Session, parameters: Mapping[str, Any]) -> dict[str, Any]:
     """Hashes of the inputs, versions and parameters; no clock time and no path."""
+    return record_of(session.name, session.title, session.date, session.files, parameters)
+
+
+def record_of(
+    name: str, title: str, date: dt.date | None, files: Mapping[str, str],
+    parameters: Mapping[str, Any],
+) -> dict[str, Any]:  # fmt: skip
+    """What `run.json` says of a run on these files."""
     versions = {"anthroqa": anthroqa.__version__, "python": platform.python_version()}
-    versions |= {name: version(name) for name in _LIBRARIES}
+    versions |= {library: version(library) for library in _LIBRARIES}
     return {
-        "session": session.name,
-        "title": session.title,
-        "date": session.date.isoformat() if session.date else None,
-        "inputs": dict(sorted(session.files.items())),
+        "session": name,
+        "title": title,
+        "date": date.isoformat() if date else None,
+        "inputs": dict(sorted(files.items())),
         "parameters": dict(parameters),
         "versions": versions,
     }
