@@ -122,20 +122,32 @@ def _add_check(parser: argparse.ArgumentParser) -> None:
 
 
 def _check(args: argparse.Namespace) -> int:
-    from anthroqa.reporting.checking import check, follow
+    from anthroqa.reporting.checking import check
+    from anthroqa.reporting.following import follow
 
+    plain = not _shows("\u2588\u2591")
     if not args.follow:
-        listing, attention = check(args.folder)
+        listing, attention = check(args.folder, plain=plain)
         print(listing)
         return _DATA if attention else _DONE
     found = False
+    clear = "\033[2J\033[H" if sys.stdout.isatty() else f"{'-' * 72}\n"
     try:
-        for listing, attention in follow(args.folder):
+        for listing, attention in follow(args.folder, plain=plain):
             found = attention
-            print(listing, end="\n\n", flush=True)
+            print(clear + listing, end="\n\n", flush=True)
     except KeyboardInterrupt:
         pass
     return _DATA if found else _DONE
+
+
+def _shows(text: str) -> bool:
+    """Whether the screen can show these characters."""
+    try:
+        text.encode(sys.stdout.encoding or "ascii")
+    except UnicodeEncodeError:
+        return False
+    return True
 
 
 def _add_score(parser: argparse.ArgumentParser) -> None:

@@ -62,10 +62,14 @@ def test_a_wrong_command_line_ends_with_1(words, capsys):
     assert "usage: anthroqa" in capsys.readouterr().err
 
 
-def test_check_ends_with_0_when_there_is_nothing_to_list(request, capsys):
-    folder = request.config.rootpath / "sample_sessions" / "clinics_customary"
-    assert main(["check", str(folder)]) == 0
-    assert "read without a problem" in capsys.readouterr().out
+def test_check_ends_with_0_when_there_is_nothing_to_list(tmp_path, capsys):
+    (tmp_path / "session.toml").write_text('[measure.length]\nrecorded_to = "1 mm"\n')
+    head = "measurer,subject,measure,round,reading\n"
+    (tmp_path / "readings.csv").write_text(f"{head}A,C1,length,1,600\nA,C1,length,2,\n")
+    assert main(["check", str(tmp_path)]) == 0
+    out = capsys.readouterr().out
+    assert "1 of 1 entered" in out
+    assert "read without a problem." in out
 
 
 def test_check_ends_with_2_when_readings_are_to_be_taken_again(outreach):

@@ -1,36 +1,122 @@
-"""Which readings should be taken again while the child is here?"""
+"""Which readings should be taken again while the child is here?
+
+Two readings of one person on one subject should lie within the repeatability limit: the program's
+`limit_pair`, or 1.96 x root 2 = 2.77 times the expected repeat error (ISO 5725-6:1994, 4.1). A
+single reading should lie within the matching limit of what the others' readings lead to expect
+(`scores/expected.py`: everybody's usual difference is allowed for). With competent staff either is
+passed by about one in twenty. A difference of one step is never listed unless the program says so.
+"""
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
 import pandas as pd
 
-from anthroqa.intake import Session
+from anthroqa.intake import Measure, Session
+from anthroqa.intake.rows import heard
+from anthroqa.scores.cube import Cube, cubes
+from anthroqa.scores.expected import expected
 
-COLUMNS = ["measure", "measurer", "subject", "rounds", "limit", "unit"]
+COLUMNS = ["measure", "measurer", "subject", "rounds", "limit", "unit", "kind", "note"]
+PAIR, READING = "pair", "reading"
+STOPPED, CAPPED = "stopped", "cap reached"
+REPEATABILITY = 1.96 * math.sqrt(2)  # of two readings, in repeat errors
+_OTHERS = 3  # people who must have read a subject before one reading is held against theirs
+
+
+def pair_limit(measure: Measure) -> float | None:
+    """How far two readings may lie apart, in the unit; None where nobody says."""
+    if measure.limit_pair is not None:
+        return float(measure.limit_pair)
+    if measure.expected_tem is None:
+        return None
+    return max(REPEATABILITY * float(measure.expected_tem), float(measure.step.size))
 
 
 def take_again(session: Session) -> pd.DataFrame:
-    """Readings of one person and subject that lie further apart than `limit_pair`.
+    """Readings that lie too far from the person's other one, or from what others read.
 
     Returns
     -------
     pandas.DataFrame
-        `measure, measurer, subject, rounds, limit, unit`; `rounds` is a text such as
-        "1, 2". No value is given: the reader must not see the first one. A pair that has a
-        retake already is not listed.
+        `measure, measurer, subject, rounds, limit, unit, kind, note`, a row a person, subject and
+        measure. `rounds` is a text such as "1, 2": those to be taken again. `kind` is `pair`
+        (two readings of one person; `limit` is theirs) or `reading` (`limit` is that of two
+        readings; the one for a single reading follows from it). `note` is "" or says why
+        nothing is to be taken again after all: `stopped` (a stop code stands at the child and
+        measure) or `cap reached`. No value is given: the reader must not see the first one. What
+        has a retake already is not listed.
+
+    References
+    ----------
+    ISO 5725-6:1994, 4.1 (repeatability limit; from memory).
     """
-    readings = session.readings
     rows = []
-    for name, measure in session.measures.items():
-        if measure.limit_pair is None:
+    for cube in cubes(session):
+        limit = pair_limit(cube.measure)
+        if limit is None:
             continue
-        limit = measure.limit_pair / measure.step.size
-        mine = readings[readings["measure"] == name]
-        for (measurer, subject), cell in mine.groupby(["measurer", "subject"]):
-            again = "retake" in cell and cell["retake"].notna().any()
-            if not again and cell["count"].max() - cell["count"].min() > limit:
-                rounds = ", ".join(map(str, sorted(cell["round"])))
-                rows.append((
-                    name, measurer, subject, rounds, float(measure.limit_pair), measure.step.unit
-                ))  # fmt: skip
+        name = cube.measure.name
+        retaken = _retaken(session, name)
+        for p, s, rounds, kind in _listed(cube, limit):
+            person, subject = cube.people[p], cube.subjects[s]
+            if (person, subject) in retaken:
+                continue
+            rows.append({
+                "measure": name, "measurer": person, "subject": subject,
+                "rounds": ", ".join(map(str, rounds)), "limit": limit,
+                "unit": cube.measure.step.unit, "kind": kind,
+                "note": _why_not(session, name, subject, len(rounds)),
+            })  # fmt: skip
     return pd.DataFrame(rows, columns=COLUMNS)
+
+
+def _retaken(session: Session, measure: str) -> set[tuple[str, str]]:
+    readings = session.readings
+    if "retake" not in readings:
+        return set()
+    again = readings[(readings["measure"] == measure) & readings["retake"].notna()]
+    return set(zip(again["measurer"], again["subject"], strict=True))
+
+
+def _listed(cube: Cube, limit: float) -> Iterator[tuple[int, int, list[int], str]]:
+    """Person, subject, rounds and kind of what lies too far, by person and subject."""
+    # exact: a limit in whole steps is not passed by a difference of as many
+    apart = limit / cube.size * (1 + 1e-12)
+    high = np.where(cube.seen, cube.x, np.iinfo(np.int64).min).max(axis=2)
+    low = np.where(cube.seen, cube.x, np.iinfo(np.int64).max).min(axis=2)
+    pairs = (cube.repeats > 1) & (np.where(cube.repeats > 0, high - low, 0) > apart)
+    single = _single(cube, apart)
+    for p, s in zip(*np.nonzero(pairs | single.any(axis=2)), strict=True):
+        which = cube.seen[p, s] if pairs[p, s] else single[p, s]
+        yield int(p), int(s), cube.rounds[which].tolist(), PAIR if pairs[p, s] else READING
+
+
+def _single(cube: Cube, apart: float) -> np.ndarray:
+    """Which readings lie further from what the others lead to expect than matches two apart."""
+    of = expected(cube)
+    n = cube.seen.sum(axis=(0, 2)) - 1  # others of the subject, the own other rounds too
+    # a median of n varies by pi / 2n of a reading's variance, a mean of one or two by 1 / n
+    widening = np.sqrt(1 + np.where(n > 2, np.pi / 2, 1.0) / np.maximum(n, 1))
+    limit = np.maximum(apart / math.sqrt(2) * widening, 1.0)[None, :, None]
+    enough = (of.readers > _OTHERS)[None, :, None]
+    return cube.seen & enough & (np.abs(np.nan_to_num(of.off_by)) > limit)
+
+
+def _why_not(session: Session, measure: str, subject: str, more: int) -> str:
+    """Why a child is left in peace: a stop code, or the cap of handlings."""
+    stops = {heard(code) for code in session.conditions.get("stop", ())}
+    gone = _of(session.missing, measure, subject)
+    if stops and any(heard(str(why).split(":")[0]) in stops for why in gone["why"]):
+        return STOPPED
+    cap = session.handling_cap
+    handled = len(_of(session.readings, measure, subject))
+    return CAPPED if cap is not None and handled + more > cap else ""
+
+
+def _of(frame: pd.DataFrame, measure: str, subject: str) -> Any:
+    return frame[(frame["measure"] == measure) & (frame["subject"] == subject)]

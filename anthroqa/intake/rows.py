@@ -9,7 +9,7 @@ import datetime as dt
 import re
 import unicodedata
 from collections import Counter, defaultdict
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from fractions import Fraction
 from typing import Any
 
@@ -210,6 +210,20 @@ def heard(code: str) -> str:
     """A code as two people would take it for the same one: no case, zeros in front, or spaces."""
     seen = "".join(c for c in unicodedata.normalize("NFC", code) if unicodedata.category(c) != "Cf")
     return re.sub(r"(?<![0-9])0+(?=[0-9])", "", " ".join(seen.split())).casefold()
+
+
+def set_aside_stopped(entries: list[Entry], stop: Collection[str]) -> list[tuple[str, str]]:
+    """Take readings with a stop code out, in place, and tell of them: they count against nobody."""
+    codes = {heard(code) for code in stop}
+    n = 0
+    for entry in entries:
+        if not entry["missing"] and heard(entry.get("condition", "")) in codes:
+            entry["missing"] = entry["stopped"] = True
+            n += 1
+    if not n:
+        return []
+    were = "reading with a stop code was" if n == 1 else "readings with a stop code were"
+    return [(entries[0]["file"], f"{n} {were} set aside: they count against nobody")]
 
 
 def check_codes(

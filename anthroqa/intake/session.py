@@ -1,28 +1,24 @@
 """What happened in the session, exactly as it was written down?
 
-`read_session` turns a folder into a `Session`, or raises one `SessionError` that holds
-every problem found. Input files are only ever read.
+A `Session` holds sound rows only; a `Look` has it beside everything that needs attention.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-import hashlib
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
-from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
-from anthroqa.intake import kit, known
+from anthroqa.intake import kit, known, second_entry
 from anthroqa.intake import rows as checks
-from anthroqa.intake.corrections import COLUMNS as CORRECTION_COLUMNS
 from anthroqa.intake.corrections import KEY, Correction, match_corrections
 from anthroqa.intake.instruments import Instrument
 from anthroqa.intake.problems import Problem, SessionError
-from anthroqa.intake.settings import Measure, Settings, read_measures, read_settings
-from anthroqa.intake.tables import Table, as_text, read_file, shape
+from anthroqa.intake.settings import Measure, Settings, read_measures
+from anthroqa.intake.tables import Table, as_text, shape
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -148,122 +144,52 @@ class Session:
         grid = [[str(c) for c in frame.columns]]
         grid += [[as_text(value) for value in row] for row in zip(*columns, strict=True)]
         shape(table, grid, required=checks.REQUIRED, optional=checks.OPTIONAL)
-        return _build("", settings, table, {}, problems, {})
+        found = build("", settings, table, {}, problems, {})
+        if found.problems or found.session is None:
+            raise SessionError(found.problems or [no_reading(table.file)])
+        return found.session
 
 
-def read_session(path: str | Path) -> Session:
-    """The session in a folder.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Look:
+    """What there is of a session that may be unfinished.
 
-    Parameters
+    Attributes
     ----------
-    path : str or pathlib.Path
-        A folder with `session.toml` and `readings.csv` or `readings.xlsx`, and perhaps
-        `corrections.csv` and `kit.csv`; a drill has `settings.csv` too.
-
-    Returns
-    -------
-    Session
-
-    Raises
-    ------
-    SessionError
-        If anything in the files needs attention; all of it at once.
+    problems : tuple of Problem
+        Everything that needs attention.
+    session : Session or None
+        The rows that are sound, whatever is wrong with others; None where there is none.
+    progress : pandas.DataFrame
+        How far the entry is: `round, measurer, planned, entered, twice`, rows of readings by
+        round and measurer. A row with a condition and no reading is entered too.
+    second : bool
+        Whether there is a second entry.
     """
-    folder = Path(path)
-    problems: list[Problem] = []
-    if not folder.is_dir():
-        what = "this is a file, not a folder" if folder.exists() else "there is no such folder"
-        raise SessionError([_whole_file(
-            folder.name, what, "Give the folder that holds session.toml and the readings.",
-        )])  # fmt: skip
-    files: dict[str, str] = {}
-    settings = Settings()
-    data = _bytes(folder / "session.toml", files)
-    if data is None:
-        problems.append(_whole_file(
-            "session.toml", "this file is missing",
-            "Describe the measures in it; copy one from sample_sessions to begin with.",
-        ))  # fmt: skip
-    else:
-        try:
-            settings, found = read_settings(data.decode("utf-8-sig"), "session.toml")
-        except UnicodeDecodeError:
-            found = [_whole_file("session.toml", "the file is not UTF-8 text", "Save it again.")]
-        problems += found
-    table = _readings(folder, files, problems)
-    others = {
-        "corrections.csv": _optional(folder, "corrections.csv", files, CORRECTION_COLUMNS, []),
-        known.FILE: _settings(folder, settings.exercise, files, problems),
-        kit.FILE: _optional(folder, kit.FILE, files, kit.COLUMNS, kit.OPTIONAL),
-    }
-    tables = {name: found for name, found in others.items() if found is not None}
-    if table is None:
-        raise SessionError([*problems, *(p for t in tables.values() for p in t.problems)])
-    return _build(folder.resolve().name, settings, table, tables, problems, files)
+
+    problems: tuple[Problem, ...]
+    session: Session | None
+    progress: pd.DataFrame
+    second: bool = False
 
 
-def _whole_file(file: str, problem: str, remedy: str) -> Problem:
+def whole_file(file: str, problem: str, remedy: str) -> Problem:
+    """A problem of a file as a whole."""
     return Problem(file=file, row=None, column="", found="", problem=problem, remedy=remedy)
 
 
-def _bytes(path: Path, files: dict[str, str]) -> bytes | None:
-    if not path.is_file():
-        return None
-    data = path.read_bytes()
-    files[path.name] = hashlib.sha256(data).hexdigest()
-    return data
-
-
-def _readings(folder: Path, files: dict[str, str], problems: list[Problem]) -> Table | None:
-    names = [n for n in ("readings.csv", "readings.xlsx") if (folder / n).is_file()]
-    if len(names) == 2:
-        problems.append(_whole_file(
-            "readings.xlsx", "readings.csv is there too, and they may differ",
-            "Keep the one that is right and move the other out of the folder.",
-        ))  # fmt: skip
-        return None
-    if not names:
-        problems.append(_whole_file(
-            "readings.csv", "this file is missing",
-            "Save the readings as readings.csv or as readings.xlsx with a sheet 'readings'.",
-        ))  # fmt: skip
-        return None
-    data = _bytes(folder / names[0], files)
-    assert data is not None
-    return read_file(data, names[0], required=checks.REQUIRED, optional=checks.OPTIONAL)
-
-
-def _optional(
-    folder: Path, file: str, files: dict[str, str], required: list[str], optional: list[str]
-) -> Table | None:
-    data = _bytes(folder / file, files)
-    return None if data is None else read_file(data, file, required=required, optional=optional)
-
-
-def _settings(
-    folder: Path, exercise: str, files: dict[str, str], problems: list[Problem]
-) -> Table | None:
-    """What was set in a drill; in a session the file is only noticed."""
-    if exercise != "drill":
-        there = (folder / known.FILE).is_file()
-        return Table(file=known.FILE, notices=[(known.FILE, known.NOT_USED)]) if there else None
-    data = _bytes(folder / known.FILE, files)
-    if data is None:
-        problems.append(known.missing_file())
-        return None
-    return read_file(data, known.FILE, required=known.COLUMNS, optional=[])
-
-
-def _build(
+def build(
     name: str, settings: Settings, table: Table, others: Mapping[str, Table],
-    problems: list[Problem], files: Mapping[str, str],
-) -> Session:  # fmt: skip
-    """Check everything together and either raise every problem or give the session."""
+    problems: list[Problem], files: Mapping[str, str], second: Table | None = None,
+) -> Look:  # fmt: skip
+    """Check everything together: every problem, and the session of the rows that are sound."""
     measures = settings.measures
     corrections, set_ = others.get("corrections.csv"), others.get(known.FILE)
     problems = [*problems, *table.problems, *(corrections.problems if corrections else ())]
+    problems += second.problems if second else []
     entries = checks.read_entries(table, settings, problems)
     matched = match_corrections(corrections, entries, problems) if corrections and entries else {}
+    stopped: list[tuple[str, str]] = []
     if measures:
         checks.count_readings(
             entries, matched, measures, problems, decimal_comma=table.decimal_comma
@@ -273,21 +199,21 @@ def _build(
         checks.check_repeats(entries, problems)
         checks.check_forms(entries, measures, problems)
         checks.check_sums(entries, measures, problems)
+        stopped = checks.set_aside_stopped(entries, settings.conditions.get("stop", ()))
+    twice = second_entry.match_second(second, entries, measures, problems) if second else set()
     drill = set_ if settings.exercise == "drill" else None
     was_set = known.match_settings(drill, entries, settings, problems) if drill else None
     tested = kit.no_kit()
     if kit.FILE in others:
         tested = kit.match_kit(others[kit.FILE], entries, settings, problems)
-    if not problems and all(e["missing"] or e["retake"] for e in entries):
-        problems.append(_whole_file(table.file, "there is no reading", "Enter the readings."))
-    if problems:
-        order = {"session.toml": 0, table.file: 1}
-        raise SessionError(
-            sorted(problems, key=lambda p: (order.get(p.file, 2), p.file, p.row or 0))
-        )
-    read = [i for i, e in enumerate(entries) if not e["missing"]]
+    order = {"session.toml": 0, table.file: 1}
+    problems.sort(key=lambda p: (order.get(p.file, 2), p.file, p.row or 0))
+    progress = progress_of(entries, twice, table.file)
+    read = [i for i, e in enumerate(entries) if e["sound"] and "count" in e and not e["missing"]]
+    if all(entries[i]["retake"] for i in read):  # none, or retakes of nothing
+        return Look(problems=tuple(problems), session=None, progress=progress, second=bool(second))
     readings = _frame([entries[i] for i in read], table, measures, corrected=bool(matched))
-    return Session(
+    session = Session(
         name=name,
         title=settings.title or name,
         date=settings.date,
@@ -299,19 +225,46 @@ def _build(
         readings=readings,
         missing=_missing(entries, matched),
         corrections=_corrections(entries, matched),
-        absent=_absent(entries),
+        absent=_absent([e for e in entries if e["sound"]]),
         settings=known.no_settings() if was_set is None else was_set,
         kit=tested,
         instruments=settings.instruments,
         notices=(
             *table.notices,
             *(notice for other in others.values() for notice in other.notices),
+            *stopped,
             *_handled(readings, table.file, settings.handling_cap),
             *_name_like(readings, table.file),
         ),
         unused=tuple(table.unused),
         files=files,
     )
+    return Look(
+        problems=tuple(problems), session=session, progress=progress, second=second is not None
+    )
+
+
+def no_reading(file: str) -> Problem:
+    """Nothing was entered yet."""
+    return whole_file(file, "there is no reading", "Enter the readings.")
+
+
+def progress_of(
+    entries: list[checks.Entry], twice: Collection[tuple[Any, ...]], file: str
+) -> pd.DataFrame:
+    """How many rows there are, and how many are entered, by round and measurer."""
+    first = [e for e in entries if not e["retake"]]
+    frame = pd.DataFrame({
+        "round": [e["round"] for e in first], "measurer": [e["measurer"] for e in first],
+        "planned": 1,
+        "entered": [
+            int(e["reading"] not in checks.MISSING or bool(e.get("condition"))) for e in first
+        ],
+        "twice": [int((*(e[k] for k in KEY), 0) in twice) for e in first],
+    })  # fmt: skip
+    progress = frame.groupby(["round", "measurer"], sort=False).sum().reset_index()
+    progress.attrs["file"] = file
+    return progress
 
 
 def _frame(
@@ -336,9 +289,13 @@ def _frame(
 
 
 def _missing(entries: list[checks.Entry], matched: Mapping[int, Correction]) -> pd.DataFrame:
-    gone = [(i, e) for i, e in enumerate(entries) if e["missing"]]
+    gone = [(i, e) for i, e in enumerate(entries) if e["sound"] and e["missing"]]
     why = [
-        f"set aside: {matched[i].reason}" if i in matched else e.get("condition") or "empty"
+        f"{e['condition']}: its reading is set aside"
+        if "stopped" in e
+        else f"set aside: {matched[i].reason}"
+        if i in matched
+        else e.get("condition") or "empty"
         for i, e in gone
     ]
     columns = [*KEY, "row"]

@@ -97,6 +97,15 @@ def read_file(
     return table
 
 
+def has_sheet(data: bytes, file: str, sheet: str) -> bool:
+    """Whether a file is a workbook with a sheet of this name."""
+    if not file.endswith(".xlsx"):
+        return False
+    from anthroqa.intake.workbooks import sheet_names
+
+    return sheet in sheet_names(data)
+
+
 def shape(table: Table, grid: list[list[str]], *, required: list[str], optional: list[str]) -> None:
     """Find the header in a grid of text and lay the rows below it by column, in place."""
     at = header_row(grid, required)

@@ -5,55 +5,155 @@ No value of a reading that is to be taken again is shown: its reader must not se
 
 from __future__ import annotations
 
+import re
 import textwrap
-import time
 from collections.abc import Iterator
 from pathlib import Path
 
+import pandas as pd
+
 from anthroqa.decisions import take_again, too_fine
-from anthroqa.intake import Problem, SessionError, read_session
+from anthroqa.decisions.retakes import CAPPED, PAIR, STOPPED, pair_limit
+from anthroqa.intake import Look, Problem, Session, look
 from anthroqa.intake.problems import one_line
 from anthroqa.reporting import wording
-from anthroqa.reporting.wording import counted, label, limit_of, listed
+from anthroqa.reporting.wording import counted, exact, label, limit_of, listed
+
+LOCKS = ("~$", ".~lock.")  # what spreadsheet programs leave beside a file that is open
+_WIDE, _BAR = 92, 20  # characters
+_FULL, _REST = ("\u2588", "\u2591"), ("#", ".")
+_WHY = {
+    CAPPED: "Not to be taken again, for the cap of handlings is reached",
+    STOPPED: "Not to be taken again, for a stop code stands there",
+}
 
 
-def check(folder: str | Path) -> tuple[str, bool]:
-    """The listing of a folder, and whether anything in it needs attention."""
-    try:
-        session = read_session(folder)
-    except SessionError as error:
-        told = [_paragraph(problem) for problem in error]
-        return "\n\n".join([*told, f"{counted(len(told), 'problem')}."]), True
-    again = [
-        f"Take again: {label(r.measure)} of subject {r.subject} by {r.measurer}: rounds "
-        f"{r.rounds} are further apart than {limit_of(session.measures[r.measure], 'limit_pair')}."
-        for r in take_again(session).itertuples()
-    ]
-    unlimited = [label(n) for n, m in session.measures.items() if m.limit_pair is None]
-    lines = [f"{file}: {text}." for file, text in session.notices]
+def check(folder: str | Path, *, plain: bool = False) -> tuple[str, bool]:
+    """The listing of a folder, and whether anything in it needs attention.
+
+    `plain` keeps to characters that every screen can show.
+    """
+    return listing_of(look(folder), Path(folder), plain=plain)
+
+
+def listing_of(found: Look, folder: Path, *, plain: bool) -> tuple[str, bool]:
+    """The listing of what was found in a folder, and whether anything needs attention."""
+    parts = ["\n".join(_entered(found, plain))]
+    if found.problems:
+        parts += [_paragraph(problem) for problem in found.problems]
+        parts.append(f"{counted(len(found.problems), 'problem')}.")
+    again = pd.DataFrame() if found.session is None else take_again(found.session)
+    lines = [] if found.session is None else list(_remarks(found.session, found.problems))
+    lines += [f"{name} is open in a spreadsheet program: what is not saved is not seen here."
+              for name in open_elsewhere(folder)]  # fmt: skip
+    parts.append("\n".join(map(one_line, lines)))
+    if len(again):
+        parts.append("\n".join(_again(again, found.session)))
+    return "\n\n".join(filter(None, parts)), bool(len(again) or found.problems)
+
+
+def open_elsewhere(folder: Path) -> list[str]:
+    """Files of the folder that a spreadsheet program holds open, by what it leaves beside them."""
+    names = [path.name for path in folder.glob("*")] if folder.is_dir() else []
+    return sorted(
+        name for name in names
+        if any(f"{lock}{name}" in names or f"{lock}{name}#" in names for lock in LOCKS)
+    )  # fmt: skip
+
+
+def _entered(found: Look, plain: bool) -> Iterator[str]:
+    """How far the entry is, a bar a round, as long as anything is not entered."""
+    progress = found.progress
+    done = progress["planned"].sum() == progress["entered"].sum()
+    if progress.empty or (done and not (found.second and progress["twice"].any())):
+        return
+    rounds = progress.groupby("round", sort=False)[["planned", "entered", "twice"]].sum()
+    for turn, row in rounds.iterrows():
+        typed = f"{_bar(row['entered'], row['planned'], plain)} {row['entered']} of "
+        twice = f", typed twice {row['twice']}" if found.second else ""
+        yield one_line(f"Round {turn}  {typed}{row['planned']} entered{twice}")
+    behind = progress[(progress["entered"] > 0) & (progress["entered"] < progress["planned"])]
+    for row in behind.itertuples():
+        left = row.planned - row.entered
+        yield one_line(f"  {row.measurer}, round {row.round}: {left} not entered")
+
+
+def _bar(part: int, whole: int, plain: bool) -> str:
+    full, rest = _REST if plain else _FULL
+    n = int(_BAR * part // whole)
+    return full * n + rest * (_BAR - n)
+
+
+def _remarks(session: Session, problems: tuple[Problem, ...]) -> Iterator[str]:
+    """What was passed over, what is not set, and how much was read."""
+    yield from (f"{file}: {text}." for file, text in session.notices)
     if session.unused:
-        lines.append(f"Columns not used: {listed(session.unused)}.")
+        yield f"Columns not used: {listed(session.unused)}."
+    unlimited = [label(n) for n, m in session.measures.items() if pair_limit(m) is None]
     if unlimited:
-        lines.append(
-            f"No limit_pair is set for {listed(unlimited)}: if the program has a rule for taking "
-            "readings again, write it into session.toml."
+        yield (
+            f"No limit_pair is set for {listed(unlimited)}, nor expected_tem: if the program has a "
+            "rule for taking readings again, write it into session.toml."
         )
-    lines += [
-        wording.too_fine(row, session.measures[row.measure])
-        for row in too_fine(session).itertuples()
-    ]
+    for row in too_fine(session).itertuples():
+        yield wording.too_fine(row, session.measures[row.measure])
     lost = len(session.missing) + len(session.absent)
     missing = f", {lost} missing" if lost else ""
     people = counted(session.readings["measurer"].nunique(), "person", "people")
-    lines.append(
-        f"{counted(len(session.readings), 'reading')} by {people}{missing}, read without a problem."
-    )
-    if again:
-        lines.append(
-            f"To take again while the child is here: {len(again)}. Take both rounds again without "
-            "showing the first readings, and write 1 in the column retake; figures keep the first."
+    read = f"{counted(len(session.readings), 'reading')} by {people}{missing}"
+    yield f"{read}, read {'beside these problems' if problems else 'without a problem'}."
+
+
+def _again(again: pd.DataFrame, session: Session) -> Iterator[str]:
+    """What to take again, by subject, so that a child is called once."""
+    for note, head in (("", "To take again while the child is here"), *_WHY.items()):
+        rows = again[again["note"] == note]
+        if rows.empty:
+            continue
+        yield f"{head}: {counted(rows['subject'].nunique(), 'subject')}."
+        for subject, of in sorted(rows.groupby("subject"), key=lambda one: _natural(one[0])):
+            what = "; ".join(
+                f"{label(r.measure)} by {r.measurer}, "
+                f"{'rounds' if ',' in r.rounds else 'round'} {listed(r.rounds.split(', '))}"
+                for r in of.itertuples()
+            )
+            yield from textwrap.wrap(
+                one_line(f"{subject}: {what}."), _WIDE, initial_indent="  ",
+                subsequent_indent="      ",
+            )  # fmt: skip
+    for name in dict.fromkeys(again["measure"]):
+        yield one_line(_rule(again[again["measure"] == name], session))
+    if (again["note"] == "").any():
+        yield (
+            "Take them again without showing the first readings; write each on a new row with 1 in "
+            "the column retake. Figures keep the first. With competent staff about one in twenty "
+            "comes up by chance."
         )
-    return "\n".join(map(one_line, lines + again)), bool(again)
+
+
+def _natural(code: str) -> list[tuple[bool, int, str]]:
+    """A code's place among others, A2 before A11."""
+    parts = re.split(r"(\d+)", code)
+    return [(p.isdecimal(), int(p) if p.isdecimal() else 0, p) for p in parts]
+
+
+def _rule(rows: pd.DataFrame, session: Session) -> str:
+    """What was too far in a measure."""
+    measure = session.measures[rows["measure"].iloc[0]]
+    if measure.limit_pair is not None:
+        limit = limit_of(measure, "limit_pair")
+    else:
+        far = exact(pair_limit(measure))
+        limit = f"{far} {measure.step.unit} (2.77 times the expected error)"
+    kinds = []
+    if (rows["kind"] == PAIR).any():
+        kinds.append(f"two readings further apart than {limit}")
+    if (rows["kind"] != PAIR).any():
+        kinds.append(
+            "a reading as far, for one, from what the others read" if kinds
+            else f"a reading too far from what the others read, for a limit of {limit} between two"
+        )  # fmt: skip
+    return f"{label(measure.name)}: {' or '.join(kinds)}."
 
 
 def _paragraph(problem: Problem) -> str:
@@ -62,28 +162,5 @@ def _paragraph(problem: Problem) -> str:
     indent = " " * 4
     return "\n".join([
         problem.place,
-        *textwrap.wrap(words, 92, initial_indent=indent, subsequent_indent=indent),
+        *textwrap.wrap(words, _WIDE, initial_indent=indent, subsequent_indent=indent),
     ])  # fmt: skip
-
-
-def follow(folder: str | Path, *, every: float = 1.0) -> Iterator[tuple[str, bool]]:
-    """The listing now, and again whenever a file of the folder has changed."""
-    before = None
-    while True:
-        now = _stamps(Path(folder))
-        if now != before:
-            before = now
-            yield check(folder)
-        time.sleep(every)
-
-
-def _stamps(folder: Path) -> dict[str, tuple[int, int]]:
-    """Size and time of each file; one that is just being replaced is left out."""
-    stamps = {}
-    for path in sorted(folder.glob("*")):
-        try:
-            stat = path.stat()
-        except OSError:
-            continue
-        stamps[path.name] = (stat.st_mtime_ns, stat.st_size)
-    return stamps

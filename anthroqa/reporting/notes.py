@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import pandas as pd
 
 from anthroqa.decisions import take_again
+from anthroqa.decisions.retakes import PAIR
 from anthroqa.intake import Session
 from anthroqa.reporting import wording
 from anthroqa.reporting.html import SOME, Html, bullets, cut, paragraph, table
@@ -60,14 +61,15 @@ def _retakes(session: Session, residuals: pd.DataFrame) -> Iterator[str]:
 
 
 def _far_apart(session: Session) -> Iterator[str]:
-    pairs = take_again(session)
-    if pairs.empty:
-        return
     limits = {
         name: wording.limit_of(measure, "limit_pair")
         for name, measure in session.measures.items()
         if measure.limit_pair
     }
+    pairs = take_again(session)
+    pairs = pairs[(pairs["kind"] == PAIR) & pairs["measure"].isin(limits)]
+    if pairs.empty:
+        return
     body = [
         (r.measurer, r.subject, label(r.measure), r.rounds, limits[r.measure])
         for r in pairs.head(SOME).itertuples()

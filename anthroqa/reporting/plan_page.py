@@ -137,9 +137,10 @@ def _named(naming: pd.DataFrame) -> str:
     chance = f"{100 * usual['chance']:.1f} %" if usual["chance"] >= 0.001 else "under 0.1 %"
     return paragraph(
         f"{counted(int(usual['findings']), 'finding')} could be made. If everybody has the "
-        f"expected error, the chance that anybody is wrongly found over a limit is {unbroken(chance)}. "
-        f"At worst, with everybody exactly on the limit, it would be {worst['expected']:.1f} of "
-        "them. Who prefers certain marks is named wrongly in at most one session in twenty.",
+        "expected error, the chance that anybody is wrongly found over a limit is "
+        f"{unbroken(chance)}. At worst, with everybody exactly on the limit, it would be "
+        f"{worst['expected']:.1f} of them. Who prefers certain marks is named wrongly in at most "
+        "one session in twenty.",
         lead="Somebody wrongly named?",
     )
 

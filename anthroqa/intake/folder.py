@@ -1,0 +1,151 @@
+"""What is in the folder of a session, and can it be read?
+
+`read_session` gives a `Session`, or raises one `SessionError` that holds every problem found;
+`look` gives what there is while it is being typed in. Input files are only ever read.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+
+from anthroqa.intake import kit, known, second_entry
+from anthroqa.intake import rows as checks
+from anthroqa.intake.corrections import COLUMNS as CORRECTION_COLUMNS
+from anthroqa.intake.problems import Problem, SessionError
+from anthroqa.intake.session import Look, Session, build, no_reading, progress_of, whole_file
+from anthroqa.intake.settings import Settings, read_settings
+from anthroqa.intake.tables import Table, has_sheet, read_file
+
+
+def read_session(path: str | Path) -> Session:
+    """The session in a folder.
+
+    Parameters
+    ----------
+    path : str or pathlib.Path
+        A folder with `session.toml` and `readings.csv` or `readings.xlsx`, and perhaps
+        `corrections.csv` and `kit.csv`; a drill has `settings.csv` too.
+
+    Returns
+    -------
+    Session
+
+    Raises
+    ------
+    SessionError
+        If anything in the files needs attention; all of it at once.
+    """
+    found = look(path)
+    if found.problems or found.session is None:
+        raise SessionError(found.problems or [no_reading(found.progress.attrs["file"])])
+    return found.session
+
+
+def look(path: str | Path) -> Look:
+    """What there is of the session in a folder, while it is being typed in.
+
+    Takes what `read_session` takes and raises nothing for it. A session without a reading yet
+    is no problem here.
+    """
+    try:
+        return _look(Path(path))
+    except SessionError as error:
+        return Look(problems=tuple(error), session=None, progress=progress_of([], set(), ""))
+
+
+def _look(folder: Path) -> Look:
+    problems: list[Problem] = []
+    if not folder.is_dir():
+        what = "this is a file, not a folder" if folder.exists() else "there is no such folder"
+        raise SessionError([whole_file(
+            folder.name, what, "Give the folder that holds session.toml and the readings.",
+        )])  # fmt: skip
+    files: dict[str, str] = {}
+    settings = Settings()
+    data = _bytes(folder / "session.toml", files)
+    if data is None:
+        problems.append(whole_file(
+            "session.toml", "this file is missing",
+            "Describe the measures in it; copy one from sample_sessions to begin with.",
+        ))  # fmt: skip
+    else:
+        try:
+            settings, found = read_settings(data.decode("utf-8-sig"), "session.toml")
+        except UnicodeDecodeError:
+            found = [whole_file("session.toml", "the file is not UTF-8 text", "Save it again.")]
+        problems += found
+    table, second = _readings(folder, files, problems)
+    others = {
+        "corrections.csv": _optional(folder, "corrections.csv", files, CORRECTION_COLUMNS, []),
+        known.FILE: _settings(folder, settings.exercise, files, problems),
+        kit.FILE: _optional(folder, kit.FILE, files, kit.COLUMNS, kit.OPTIONAL),
+    }
+    tables = {name: found for name, found in others.items() if found is not None}
+    if table is None:
+        raise SessionError([*problems, *(p for t in tables.values() for p in t.problems)])
+    return build(folder.resolve().name, settings, table, tables, problems, files, second)
+
+
+def _bytes(path: Path, files: dict[str, str]) -> bytes | None:
+    if not path.is_file():
+        return None
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise SessionError([whole_file(
+            path.name, f"the file cannot be read ({error.strerror})",
+            "Does another program hold it open, or is it just being saved? Close it there, or wait "
+            "a moment, and look again.",
+        )]) from None  # fmt: skip
+    files[path.name] = hashlib.sha256(data).hexdigest()
+    return data
+
+
+def _readings(
+    folder: Path, files: dict[str, str], problems: list[Problem]
+) -> tuple[Table | None, Table | None]:
+    """The rows of the readings, and of a second entry where the workbook has one."""
+    names = [n for n in ("readings.csv", "readings.xlsx") if (folder / n).is_file()]
+    if len(names) == 2:
+        problems.append(whole_file(
+            "readings.xlsx", "readings.csv is there too, and they may differ",
+            "Keep the one that is right and move the other out of the folder.",
+        ))  # fmt: skip
+        return None, None
+    if not names:
+        problems.append(whole_file(
+            "readings.csv", "this file is missing",
+            "Save the readings as readings.csv or as readings.xlsx with a sheet 'readings'.",
+        ))  # fmt: skip
+        return None, None
+    data = _bytes(folder / names[0], files)
+    assert data is not None
+    table = read_file(data, names[0], required=checks.REQUIRED, optional=checks.OPTIONAL)
+    if not has_sheet(data, names[0], second_entry.SHEET):
+        return table, None
+    return table, read_file(
+        data, names[0], required=second_entry.REQUIRED, optional=second_entry.OPTIONAL,
+        sheet=second_entry.SHEET,
+    )  # fmt: skip
+
+
+def _optional(
+    folder: Path, file: str, files: dict[str, str], required: list[str], optional: list[str]
+) -> Table | None:
+    data = _bytes(folder / file, files)
+    return None if data is None else read_file(data, file, required=required, optional=optional)
+
+
+def _settings(
+    folder: Path, exercise: str, files: dict[str, str], problems: list[Problem]
+) -> Table | None:
+    """What was set in a drill; in a session the file is only noticed."""
+    if exercise != "drill":
+        there = (folder / known.FILE).is_file()
+        return Table(file=known.FILE, notices=[(known.FILE, known.NOT_USED)]) if there else None
+    data = _bytes(folder / known.FILE, files)
+    if data is None:
+        problems.append(known.missing_file())
+        return None
+    return read_file(data, known.FILE, required=known.COLUMNS, optional=[])
