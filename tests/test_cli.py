@@ -29,11 +29,11 @@ def test_help_lists_the_commands_with_an_example(capsys):
     assert main([]) == 0
     out = capsys.readouterr().out
     assert all(name in out for name in (
-        "check", "score", "report", "drill", "example: anthroqa report",
+        "plan", "check", "score", "report", "drill", "example: anthroqa report",
     ))  # fmt: skip
 
 
-@pytest.mark.parametrize("command", ["check", "score", "report", "drill"])
+@pytest.mark.parametrize("command", ["plan", "check", "score", "report", "drill"])
 def test_every_command_has_help_with_an_example(command, capsys):
     with pytest.raises(SystemExit) as stop:
         main([command, "--help"])
