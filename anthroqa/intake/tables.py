@@ -162,7 +162,7 @@ def shape(table: Table, grid: list[list[str]], *, required: list[str], optional:
         stripped = {c: strip(text) for c, text in row.items()}
         spaced += row != stripped
         table.rows.append(Row(number=number, cells=stripped))
-    _note_empty(table, empty, last=len(grid))
+    _note_empty(table, empty, last=max((row.number for row in table.rows), default=0))
     if spaced:
         table.notices.append((table.file, f"outer spaces removed in {spaced} rows"))
 
