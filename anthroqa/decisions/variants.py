@@ -1,7 +1,8 @@
 """What would each figure be if some readings were read another way?
 
-Three other readings of the same session: without the readings that a slip would explain, without
-those of a moving child, and as first written, with the corrections taken back. The first figure
+Four other readings of the same session: without the readings that a slip would explain, without
+those of a moving child, with readings that were taken again in place of the first, and as first
+written, with the corrections taken back. The first figure
 stays the figure; this table is beside it, so that nobody is told less, and nothing is dropped
 quietly. Every figure is scored again by the same rules: leaving out one person's reading changes
 what others are compared with too.
@@ -22,6 +23,7 @@ from anthroqa.intake.written import Count, read_count
 from anthroqa.scores import score
 
 WITHOUT_SLIPS, WITHOUT_MOVING, AS_WRITTEN = "without slips", "without moving", "as first written"
+WITH_RETAKES = "with retakes"
 KEY = ["measure", "measurer", "subject", "round"]
 STATISTICS = [
     "within_tem", "within_tem_percent", "within_tem_resolved", "within_tem_less_shift",
@@ -50,7 +52,7 @@ def variants(
     session: Session, scores: pd.DataFrame, decisions: pd.DataFrame, slips: pd.DataFrame, *,
     confidence: float = 0.90, seed: int = 0,
 ) -> pd.DataFrame:  # fmt: skip
-    """Figures that would change without slips, without moving children, as first written.
+    """Figures that would change without slips or moving children, with retakes, as first written.
 
     Parameters
     ----------
@@ -111,7 +113,23 @@ def _variants(session: Session, slips: pd.DataFrame) -> Iterator[_Variant]:
         (WITHOUT_MOVING, condition.isin(moving) & first),
     ):
         yield _Variant(name=name, readings=readings[~out], changed=readings.loc[out, KEY], unread=0)
+    yield _with_retakes(readings)
     yield _as_written(session, keys, first)
+
+
+def _with_retakes(readings: pd.DataFrame) -> _Variant:
+    """The last retake in place of the first reading, where there is one."""
+    if "retake" not in readings:
+        return _Variant(
+            name=WITH_RETAKES, readings=readings, changed=readings.loc[[], KEY], unread=0
+        )
+    last = (
+        readings[readings["retake"].notna()].sort_values("retake").drop_duplicates(KEY, keep="last")
+    )
+    taken = pd.MultiIndex.from_frame(readings[KEY]).isin(pd.MultiIndex.from_frame(last[KEY]))
+    kept = pd.concat([readings[~taken], last.assign(retake=pd.NA)]).sort_index()
+    kept["retake"] = kept["retake"].astype("Int64")
+    return _Variant(name=WITH_RETAKES, readings=kept, changed=last[KEY], unread=0)
 
 
 def _as_written(session: Session, keys: pd.MultiIndex, first: pd.Series) -> _Variant:

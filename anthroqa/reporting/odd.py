@@ -10,7 +10,12 @@ from collections.abc import Iterable, Iterator
 
 import pandas as pd
 
-from anthroqa.decisions.variants import AS_WRITTEN, WITHOUT_MOVING, WITHOUT_SLIPS
+from anthroqa.decisions.variants import (
+    AS_WRITTEN,
+    WITH_RETAKES,
+    WITHOUT_MOVING,
+    WITHOUT_SLIPS,
+)
 from anthroqa.intake import EVERYBODY, Measure, Session
 from anthroqa.reporting import figures, wording
 from anthroqa.reporting.html import SOME, Html, bullets, cut, heading, image, paragraph, table
@@ -22,6 +27,7 @@ _QUESTION = {True: "bias", False: "repeatability"}
 _TITLES = {
     WITHOUT_SLIPS: "Without the odd readings",
     WITHOUT_MOVING: "Without readings of a moving subject",
+    WITH_RETAKES: "With retakes in place of first readings",
     AS_WRITTEN: "As first written, before corrections",
 }
 
@@ -128,7 +134,8 @@ def with_and_without(session: Session, variants: pd.DataFrame) -> Html:
     """What the figures are under another reading of the data, beside what they are."""
     if variants.empty:
         return Html(paragraph(
-            "No reading was odd, corrected, or of a moving subject: there is nothing to compare."
+            "No reading was odd, corrected, taken again, or of a moving subject: there is nothing "
+            "to compare."
         ))  # fmt: skip
     parts = []
     for variant, rows in variants.groupby("variant", sort=False):
@@ -138,6 +145,11 @@ def with_and_without(session: Session, variants: pd.DataFrame) -> Html:
             body[:SOME], caption=_TITLES[variant],
         ))  # fmt: skip
         parts += cut(body, "figures; all are in variants.csv")
+        if variant == WITH_RETAKES:
+            parts.append(paragraph(
+                "Readings were taken again because they lay far apart, and now lie nearer: the "
+                "repeat error with them looks smaller than it is. It is no finding on a person."
+            ))  # fmt: skip
     changed = findings(variants)
     if len(changed):
         lines = (_changed(row) for row in changed.itertuples())
