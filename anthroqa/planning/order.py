@@ -16,7 +16,8 @@ import numpy as np
 import numpy.typing as npt
 
 Turns = npt.NDArray[np.int64]
-_TRIES = 200  # choices of rows that are compared
+_TRIES = 1000  # choices of rows that are compared; fewer in very large designs
+_MOST_CELLS = 600_000  # of all the choices together
 
 
 def rotation(
@@ -25,22 +26,22 @@ def rotation(
     """Who is with which subject in each turn: rounds x turns x people, -1 where one waits.
 
     Everybody meets every subject once a round, and a subject is with one person at a time. In
-    each round everybody has another list; the next list begins with subjects that were met long
-    ago. With more people than subjects, the wave that was first is last in the next round.
+    each round everybody has another list; of six subjects or more, at least a third lie between
+    two readings of one, and no neighbours are neighbours again in the second round. With more
+    people than subjects, the wave that was first is last in the next round.
     """
     waves = _waves(people, subjects, reference, rng)
-    called = rng.permutation(subjects)
+    called = [rng.permutation(subjects) for _ in waves[::2]]  # by square and its mirror
     offset = np.empty(people, dtype=np.int64)
     for wave in waves:
         offset[wave] = _rows(len(wave), subjects, reference in wave.tolist(), rng)
     met = np.full((rounds, len(waves) * subjects, people), -1, dtype=np.int64)
     for r, (mirrored, shift) in enumerate(_changes(subjects, rounds, rng)):
         for at, v in enumerate(np.roll(np.arange(len(waves)), -r)):
-            # waves of an odd square take turns with its mirror
-            flipped = mirrored ^ (subjects % 2 == 1 and v % 2 == 1)
-            rows = _square(subjects, flipped)[:, None] + offset[waves[v]] + shift
+            rows = _square(subjects, mirrored)[:, None] + shift
+            rows = (-rows if v % 2 else rows) + offset[waves[v]]  # waves take turns to be mirrored
             turns = slice(at * subjects, (at + 1) * subjects)
-            met[r, turns, waves[v]] = called[rows % subjects].T
+            met[r, turns, waves[v]] = called[v // 2][rows % subjects].T
     return met
 
 
@@ -65,15 +66,18 @@ def _waves(
 def _changes(n: int, rounds: int, rng: np.random.Generator) -> list[tuple[bool, int]]:
     """For each round whether the square is mirrored, and by how many rows it is moved.
 
-    Mirroring moves a subject by one place, a row by two at the most: moved by under a quarter of
-    the rows, about half of the subjects lie between two readings of one. No list comes twice
-    while there is another.
+    Mirroring moves a subject by one place, a row by two at the most: moved by under a third of the
+    rows, a third of the subjects or more lie between two readings of one. One way of moving by a
+    row would keep half of the pairs of neighbours. No list comes twice while there is another.
     """
     used = [(bool(rng.integers(2)), 0)]
-    near = np.arange(1, max(1, n // 4) + 1)
+    nearest = sorted(range(n), key=lambda step: min(step, n - step))
+    far = range(1, n // 3)
     while len(used) < rounds:
         mirrored, shift = used[-1]
-        for step in (*rng.permutation(np.concatenate([near, -near])), *range(n)):
+        keeps = 1 if mirrored else -1
+        wanted = [step for step in (*far, *(-s for s in far)) if step != keeps]
+        for step in (*rng.permutation(wanted), *nearest):
             change = (not mirrored, int(shift + step) % n)
             if change not in used:
                 break
@@ -85,45 +89,43 @@ def _rows(people: int, n: int, referenced: bool, rng: np.random.Generator) -> Tu
     """Which rows of the square people take, the reference the last of them."""
     if people == n:
         return rng.permutation(n)
-    spaced = np.arange(people) * n // people  # even where people divide the subjects
-    best, least = spaced, None
-    for k in range(_TRIES):
-        rows = rng.permutation(spaced if k == 0 else n)[:people]
-        found = [_as_met((_square(n, m)[:, None] + rows) % n) for m in (False, True)]
-        firsts = [f.place[:, 0] for f in found]
-        uneven = (
-            max(int(f[-1] - f.min()) for f in firsts) if referenced else 0,
-            sum(f.places for f in found), sum(f.follows for f in found),
-        )  # fmt: skip
-        if least is None or uneven < least:
-            best, least = rows, uneven
-    return best
+    tries = max(1, min(_TRIES, _MOST_CELLS // (people * n)))
+    rows = rng.permuted(np.tile(np.arange(n), (tries, 1)), axis=1)[:, :people]
+    rows[0] = np.arange(people) * n // people  # even where people divide the subjects
+    at = [np.argsort(_square(n, mirrored)) for mirrored in (False, True)]
+    met = [np.argsort(one[(np.arange(n)[:, None] - rows[:, None]) % n], axis=2) for one in at]
+    found = [_evenness(one, people) for one in met]
+    firsts = [f.place[:, :, 0] for f in found]
+    over = referenced * np.max([f[:, -1] - f.min(axis=1) for f in firsts], axis=0)
+    places, follows = sum(f.places for f in found), sum(f.follows for f in found)
+    return rows[np.lexsort((follows, places, over))[0]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Met:
-    """How evenly lists have their members at each place and after one another."""
+    """How evenly sets of lists have their members at each place and after one another."""
 
-    place: Turns  # how often each member stands at each place
-    places: int  # most less least often
-    follows: int
+    place: Turns  # sets x members x places: how often each member stands at each place
+    places: Turns  # for each set, most less least often
+    follows: Turns
 
 
 def _evenness(lists: Turns, members: int) -> _Met:
-    """Of lists (one a row) of all the members."""
-    place = np.zeros((members, lists.shape[1]), dtype=np.int64)
-    np.add.at(place, (lists, np.arange(lists.shape[1])[None, :]), 1)
-    follow = np.zeros((members, members), dtype=np.int64)
-    np.add.at(follow, (lists[:, :-1], lists[:, 1:]), 1)
-    others = follow[~np.eye(members, dtype=bool)]
+    """Of sets of lists (sets x lists x places) of all the members."""
+    place = _counts(lists, np.arange(lists.shape[2]), (members, lists.shape[2]))
+    follow = _counts(lists[:, :, :-1], lists[:, :, 1:], (members, members))
+    others = follow[:, ~np.eye(members, dtype=bool)]
     return _Met(
-        place=place, places=int(np.ptp(place)), follows=int(np.ptp(others)) if members > 1 else 0
-    )
+        place=place, places=np.ptp(place, axis=(1, 2)),
+        follows=np.ptp(others, axis=1) if members > 1 else np.zeros(len(lists), dtype=np.int64),
+    )  # fmt: skip
 
 
-def _as_met(turns: Turns) -> _Met:
-    """How evenly subjects meet people, in one round."""
-    return _evenness(people_met(turns), turns.shape[1])
+def _counts(first: Turns, second: Turns, shape: tuple[int, int]) -> Turns:
+    """How often each pair of first and second occurs in each set."""
+    sets = np.arange(len(first))[:, None, None]
+    at = (sets * shape[0] + first) * shape[1] + second
+    return np.bincount(at.ravel(), minlength=len(first) * shape[0] * shape[1]).reshape(-1, *shape)
 
 
 def lists(turns: Turns) -> Turns:
@@ -153,15 +155,15 @@ class Balance:
 def balance(turns: Turns) -> Balance:
     """How even a rotation is; `turns` as `rotation` gives them."""
     people = turns.shape[2]
-    by_person = [lists(one) for one in turns]
-    subjects = by_person[0].shape[1]
-    own = [_evenness(one, subjects) for one in by_person]
-    met = [_as_met(one) for one in turns]
-    at = [np.argsort(one, axis=1) for one in by_person]  # place of each subject
+    by_person = np.array([lists(one) for one in turns])
+    subjects = by_person.shape[2]
+    own = _evenness(by_person, subjects)
+    met = _evenness(np.array([people_met(one) for one in turns]), people)
+    at = np.argsort(by_person, axis=2)  # place of each subject
     gaps = [int((subjects - 1 - before + after).min()) for before, after in pairwise(at)]
     return Balance(
-        places=max(f.places for f in own), follows=max(f.follows for f in own),
-        people_places=max(f.places for f in met), people_follows=max(f.follows for f in met),
+        places=int(own.places.max()), follows=int(own.follows.max()),
+        people_places=int(met.places.max()), people_follows=int(met.follows.max()),
         between=min(gaps, default=None),
-        first_met=tuple(tuple(int(f.place[p, 0]) for p in range(people)) for f in met),
+        first_met=tuple(tuple(one) for one in met.place[:, :, 0].tolist()),
     )  # fmt: skip

@@ -32,6 +32,7 @@ PLAN_KEYS = frozenset({
 })  # fmt: skip
 PLAN_MEASURE_KEYS = frozenset({"of", "tared", "minutes"})
 _MOST = {"rounds": 9, "groups": 26, "staff": 200, "subjects": 500}
+_NO_CODES = {"", "NA", EVERYBODY, "round", "turn", "minute"}  # words of the tables
 _NAME = re.compile(r"[^\W\d_][^\W\d_.'-]+(?: [^\W\d_][^\W\d_.'-]+)+")
 
 
@@ -238,7 +239,7 @@ def _codes(notes: Notes, value: Any, key: str, letter: str) -> list[str]:
     codes = [v.strip() for v in value]
     seen: dict[str, str] = {}
     for code in codes:
-        if code in ("", "NA", EVERYBODY):
+        if code in _NO_CODES:
             notes.add(key, code, "this cannot be a code", "Choose another code.")
         elif _NAME.fullmatch(code):
             notes.add(

@@ -55,8 +55,8 @@ def workload(plan: Plan) -> pd.DataFrame:
     pandas.DataFrame
         `group, of, people, subjects, rounds, handlings, cap, turn_minutes, minutes`:
         `handlings` of a child for each measure, `minutes` from the first turn to the last with
-        rests and breaks. Blocks of one group follow one another; groups do so too where the
-        reference is in all of them.
+        rests and breaks: as long as its children are there. Blocks of one group follow one
+        another; groups do so too where the reference is in all of them.
     """
     rows = []
     for block in plan.blocks:

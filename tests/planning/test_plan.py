@@ -106,6 +106,7 @@ recorded_to = "1/4 lb"
         ("subjects = ['c1', 'c1']", "subjects", "is there twice", "code of their own"),
         ("subjects = ['Ana Ruiz', 'c1']", "subjects", "looks like a name", "list of names apart"),
         ("subjects = ['(all)']", "subjects", "cannot be a code", "another code"),
+        ("subjects = ['turn', 'c1']", "subjects", "cannot be a code", "another code"),
         ("subjects = 6\npaper = 'A5'", "paper", "not known", "Letter"),
         ("subjects = 6\nbreak_minutes = -1", "break_minutes", "number of minutes", "= 15"),
         ("subjects = 6\nsubject = 6", "subject", "not known here", "Did you mean 'subjects'"),

@@ -31,6 +31,13 @@ def test_turns_begin_when_the_one_before_and_its_rest_are_over():
     assert day["turn"].isna().sum() == 4
 
 
+def test_nobody_rests_after_the_last_turn_of_a_round():
+    plan = plan_of(PLAN.replace("rest_after = 3", "rest_after = 4"))
+    day = timetable(plan, plan.blocks[0])
+    assert day["turn"].isna().sum() == 2  # after the fourth of eight, in each round
+    assert day[day["round"] == 2]["minute"].iloc[0] == 8 * 5 + 4 + 10
+
+
 def test_a_timetable_has_every_person_with_every_child_once_a_round():
     plan = plan_of(PLAN)
     day = timetable(plan, plan.blocks[0]).dropna()
