@@ -46,7 +46,8 @@ def chances(plan: Plan, *, confidence: float = 0.90, seed: int = 0) -> pd.DataFr
     confidence : float, default 0.90
         Coverage of the intervals in the report to come.
     seed : int, default 0
-        Of the readings that are drawn.
+        Of the readings that are drawn; that of the report to come, which draws the ends of
+        intervals under one step: what most people read may lie close to the limit by it.
 
     Returns
     -------
@@ -59,7 +60,14 @@ def chances(plan: Plan, *, confidence: float = 0.90, seed: int = 0) -> pd.DataFr
         would be found over the limit in 8 sessions of 10; `low_factor` and `high_factor` are what
         a repeat error is multiplied by for the ends of its interval: under one step all three are
         near, not exact. `half_width` is that of a difference. Amounts are in `unit`.
+
+    Raises
+    ------
+    ValueError
+        If `confidence` is not between 0 and 1.
     """
+    if not 0 < confidence < 1:
+        raise ValueError(f"confidence must lie between 0 and 1, not {confidence}")
     rows = []
     for block in _kinds(plan):
         for name in block.measures:
@@ -90,8 +98,9 @@ def _row(
     if question == "repeatability" and df > 0:
         low, high = spread_factors(drawn.df_less_shift(staff, subjects, plan.rounds), confidence)
         row |= {"low_factor": float(low), "high_factor": float(high)}
-        usual = math.sqrt(special.chdtri(df, WANTED) / df)  # of the error's size, in 2 of 10 less
-        row["seen_at"] = row["limit"] / (float(low) * usual)
+        if df >= LEAST_DF:
+            usual = math.sqrt(special.chdtri(df, WANTED) / df)  # of the error; in 2 of 10 less
+            row["seen_at"] = row["limit"] / (float(low) * usual)
     row["note"] = why = _why_not(plan, measure, question, staff, subjects, limit)
     if measure.expected_tem is None or (question == "bias" and not _compared(plan, staff)):
         return row
@@ -100,9 +109,8 @@ def _row(
     if limit is not None:
         row |= {"within": found.within, "over": found.over}
         row["not_settled"] = 1 - found.within - found.over
-    if question == "bias":
-        half = special.stdtrit(subjects - 1, (1 + confidence) / 2)
-        row["seen_at"] = row["limit"] + row["half_width"] * (1 + special.ndtri(WANTED) / half)
+    if question == "bias" and subjects >= LEAST_SUBJECTS:
+        row["seen_at"] = row["limit"] + row["half_width"] * _seen(subjects - 1, confidence)
     method = "tared" if measure.name in plan.tared else "direct"
     if question == "repeatability" and method in too_fine_for(measure, "limit_tem"):
         row["note"] = "; ".join(w for w in (why, TOO_FINE) if w)
@@ -111,6 +119,13 @@ def _row(
 
 def _float(amount) -> float:
     return math.nan if amount is None else float(amount)
+
+
+def _seen(df: int, confidence: float) -> float:
+    """How many usual half widths of a t interval lie beyond the limit in enough sessions."""
+    t = special.stdtrit(df, (1 + confidence) / 2)
+    usual = t * math.sqrt(special.chdtri(df, 0.5) / df)  # in errors of the mean
+    return float(special.nctdtrinc(df, 1 - WANTED, t)) / usual
 
 
 def _compared(plan: Plan, staff: int) -> bool:
@@ -166,23 +181,36 @@ def changes(plan: Plan, table: pd.DataFrame, *, confidence: float = 0.90, seed: 
     Returns
     -------
     pandas.DataFrame
-        `of, measure, question, rounds, subjects, within`, for rows with a limit and an expected
-        error; a curve ends where next to everybody is settled. Fewer people are drawn for a
-        point than in `chances`, so that it may differ by a point or two.
+        `of, measure, question, rounds, groups, subjects, within`, for rows with a limit and an
+        expected error; a curve ends where next to everybody is settled. `groups` are those that
+        the cap on handlings asks for with so many rounds; rounds that it forbids are left out.
+        Fewer people are drawn for a point than in `chances`, so that it may differ by a point or
+        two.
     """
     rows = []
     for row in table[table["within"].notna()].itertuples():
         measure = plan.measures[row.measure]
         for rounds in (row.rounds, row.rounds + 1):
+            groups = _groups(plan, rounds)
+            staff = len(plan.staff) // groups if groups else 0  # of the smallest
+            if not staff or (row.question == "bias" and not _compared(plan, staff)):
+                continue
             for subjects in ALONG:
                 within = _chance(
-                    plan, measure, row.question, row.staff, subjects, rounds, confidence, seed,
-                    _FEWER,
-                ).within  # fmt: skip
-                rows.append((row.of, row.measure, row.question, rounds, subjects, within))
+                    plan, measure, row.question, staff, subjects, rounds, confidence, seed, _FEWER
+                ).within
+                rows.append((row.of, row.measure, row.question, rounds, groups, subjects, within))
                 if within > _SURE:
                     break
-    return pd.DataFrame(rows, columns=["of", "measure", "question", "rounds", "subjects", "within"])
+    return pd.DataFrame(
+        rows, columns=["of", "measure", "question", "rounds", "groups", "subjects", "within"]
+    )
+
+
+def _groups(plan: Plan, rounds: int) -> int:
+    """In how many groups so many rounds keep to the cap; 0 where none do."""
+    most = plan.handling_cap // rounds - (plan.reference is not None)
+    return max(len(plan.groups), math.ceil(len(plan.staff) / most)) if most > 0 else 0
 
 
 def least_subjects(curve: pd.DataFrame, wanted: float = WANTED) -> int | None:
@@ -205,11 +233,12 @@ def naming(plan: Plan, table: pd.DataFrame, *, confidence: float = 0.90) -> pd.D
     -------
     pandas.DataFrame
         Two rows, `case, findings, expected, chance`: `as expected`, everybody has the expected
-        error and no bias; `at the limit`, everybody sits on the limit, which is the worst case.
-        `findings` is how many could be made, `expected` how many of them would be wrong, and
-        `chance` that there is at least one, as if findings were independent.
+        error and no bias (where one is given); `at the limit`, everybody sits on the limit, which
+        is the worst case. `findings` is how many could be made, `expected` how many of them would
+        be wrong, and `chance` that there is at least one, as if findings were independent.
     """
-    judged = table[table["within"].notna() & ~table["note"].str.contains("the least")]
+    hindered = table["note"].str.contains("the least|to compare with")
+    judged = table[table["limit"].notna() & ~hindered]
     people = [
         sum(len(b.people) - (plan.reference is not None and row.question == "bias")
             for b in plan.blocks if b.of == row.of)
@@ -227,6 +256,7 @@ def naming(plan: Plan, table: pd.DataFrame, *, confidence: float = 0.90) -> pd.D
         ("as expected", judged["over"].to_numpy(float)),
         ("at the limit", np.full(len(judged), (1 - confidence) / 2)),
     ):
-        none = float(np.prod((1 - risk) ** people))
-        rows.append((case, int(people.sum()), float((people * risk).sum()), 1 - none))
+        n, risk = people[risk >= 0], risk[risk >= 0]  # NaN without an expected error
+        none = float(np.prod((1 - risk) ** n))
+        rows.append((case, int(n.sum()), float((n * risk).sum()), 1 - none))
     return pd.DataFrame(rows, columns=["case", "findings", "expected", "chance"])

@@ -89,10 +89,10 @@ def _said(plan: Plan, row, changes: pd.DataFrame) -> str:
     )
     if TOO_FINE in row.note:
         return f"{text}; the limit is too fine for readings to {measure.step}."
-    return f"{text}." if row.within >= WANTED else f"{text}; {_help(row, changes)}."
+    return f"{text}." if row.within >= WANTED else f"{text}; {_help(plan, row, changes)}."
 
 
-def _help(row, changes: pd.DataFrame) -> str:
+def _help(plan: Plan, row, changes: pd.DataFrame) -> str:
     """What would bring the chance to what is wanted."""
     mine = _of_row(changes, row)
     helps = []
@@ -101,7 +101,9 @@ def _help(row, changes: pd.DataFrame) -> str:
         if n is not None and rounds == row.rounds:
             helps.append(f"with {n} subjects 8 in 10")
         elif n is not None:
-            helps.append(f"with {rounds} rounds and {n} subjects too")
+            groups = int(curve["groups"].iloc[0])
+            more = f" in {groups} groups" if groups > len(plan.groups) else ""
+            helps.append(f"with {rounds} rounds{more} and {n} subjects too")
     if not helps:
         most = int(mine["subjects"].max())
         return (
@@ -131,18 +133,21 @@ def _width(row, measure) -> str:
 
 def _named(naming: pd.DataFrame) -> str:
     """How likely somebody is wrongly found over a limit."""
-    if naming["findings"].iloc[0] == 0:
-        return ""
     usual, worst = (naming.iloc[i] for i in (0, 1))
-    chance = f"{100 * usual['chance']:.1f} %" if usual["chance"] >= 0.001 else "under 0.1 %"
-    return paragraph(
-        f"{counted(int(usual['findings']), 'finding')} could be made. If everybody has the "
-        "expected error, the chance that anybody is wrongly found over a limit is "
-        f"{unbroken(chance)}. At worst, with everybody exactly on the limit, it would be "
-        f"{worst['expected']:.1f} of them. Who prefers certain marks is named wrongly in at most "
-        "one session in twenty.",
-        lead="Somebody wrongly named?",
+    if worst["findings"] == 0:
+        return ""
+    said = [f"{counted(int(worst['findings']), 'finding')} could be made."]
+    if usual["findings"]:
+        chance = f"{100 * usual['chance']:.1f} %" if usual["chance"] >= 0.001 else "under 0.1 %"
+        said.append(
+            "If everybody has the expected error, the chance that anybody is wrongly found over a "
+            f"limit is {unbroken(chance)}."
+        )
+    said.append(
+        f"At worst, with everybody exactly on the limit, it would be {worst['expected']:.1f} of "
+        "them. Who prefers certain marks is named wrongly in at most one session in twenty."
     )
+    return paragraph(" ".join(said), lead="Somebody wrongly named?")
 
 
 def _besides(plan: Plan, chances: pd.DataFrame) -> Iterator[str]:

@@ -152,9 +152,9 @@ _PLANNED = """\
 
 Seed {seed}; made by `PYTHONPATH=tests python -m calibration --page planned --sessions {sessions}`.
 
-Everybody has the expected repeat error (`tem`, in steps) and no bias. `planned`: the chance that a
-plan gives for a person to be found within the limit; `found`: the share of so many `measurers` in
-whole sessions, scored and judged; `points`: by how much the two differ.
+Everybody has the expected repeat error (`tem`; it and the limits in steps) and no bias. `planned`:
+the chance that a plan gives for a person to be found within the limit; `found`: the share of so
+many `measurers` in whole sessions, scored and judged; `points`: by how much the two differ.
 
 {planned}
 """
