@@ -107,6 +107,11 @@ def _plan(args: argparse.Namespace) -> int:
     except EOFError:
         raise ValueError("the answers ended before the plan did; nothing was written") from None
     print(*written, sep="\n")
+    if not any(path.suffix == ".pdf" for path in written):
+        print(
+            "There is no sheets.pdf: it needs the extra pdf (see README). Print sheets.html from a "
+            "browser: it is the same.", file=sys.stderr,
+        )  # fmt: skip
     return _DONE
 
 

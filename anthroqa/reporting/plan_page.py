@@ -158,6 +158,11 @@ def _besides(plan: Plan, chances: pd.DataFrame) -> Iterator[str]:
             f"One group would handle each child more than {plan.handling_cap} times for a measure: "
             f"staff are in {len(plan.groups)} groups, each with children of its own."
         )
+    if int(workload(plan)["handlings"].max()) == plan.handling_cap:
+        notes.append(
+            f"With {plan.handling_cap} handlings of a child for a measure nothing is left for "
+            "readings to be taken again. Fewer staff in a group would leave some."
+        )
     few = chances[chances["note"].str.contains("the least")]
     if len(few):
         notes.append("Results of so few readings will be shown, and no finding is made of them.")
@@ -237,7 +242,7 @@ def changed(plan: Plan, chances: pd.DataFrame, changes: pd.DataFrame) -> Html:
         name = wording.sentence(name)
         parts += [heading(name, 3), image(curve_of(mine, row), alt=f"{name}. {alt}")]
     if easy:
-        parts.append(paragraph(f"{listed(easy)}.", lead="8 in 10 with six subjects already:"))
+        parts.append(paragraph(f"{'; '.join(easy)}.", lead="8 in 10 with six subjects already:"))
     if not parts:
         parts = [paragraph("Without a limit and an expected error there are no chances.")]
     return Html(*parts)

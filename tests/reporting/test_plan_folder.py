@@ -94,6 +94,13 @@ def test_a_pdf_of_an_earlier_order_does_not_stay(folder, monkeypatch):
     assert not there or (folder / "sheets.pdf").read_bytes() != b"old"
 
 
+def test_without_a_pdf_the_command_says_what_prints_the_same(tmp_path, capsys, monkeypatch):
+    (tmp_path / "plan.toml").write_text(PLAN, encoding="utf-8")
+    monkeypatch.setattr("anthroqa.reporting.plan", lambda folder, **_: [folder / "sheets.html"])
+    assert main(["plan", str(tmp_path)]) == 0
+    assert "Print sheets.html from a browser" in capsys.readouterr().err
+
+
 def test_the_command_prints_what_it_wrote(tmp_path, capsys):
     (tmp_path / "plan.toml").write_text(PLAN, encoding="utf-8")
     assert main(["plan", str(tmp_path)]) == 0
