@@ -4,13 +4,17 @@ Two readings of one person on one subject should lie within the repeatability li
 `limit_pair`, or 1.96 x root 2 = 2.77 times the expected repeat error (ISO 5725-6:1994, 4.1). A
 single reading should lie within the matching limit of what the others' readings lead to expect
 (`scores/expected.py`: everybody's usual difference is allowed for). With competent staff either is
-passed by about one in twenty. A difference of one step is never listed unless the program says so.
+passed by about one in twenty (by one pair in twelve, where the step is as coarse as the error). A
+difference of one step is never listed unless the program says so.
+What was taken again is listed once more only if it still lies too far with the retakes in place.
 """
 
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -23,8 +27,9 @@ from anthroqa.scores.expected import expected
 
 COLUMNS = ["measure", "measurer", "subject", "rounds", "limit", "unit", "kind", "note"]
 PAIR, READING = "pair", "reading"
-STOPPED, CAPPED = "stopped", "cap reached"
+STOPPED, CAPPED, STILL = "stopped", "cap reached", "still too far"
 REPEATABILITY = 1.96 * math.sqrt(2)  # of two readings, in repeat errors
+_KEY = ["measure", "measurer", "subject", "round"]
 _OTHERS = 3  # people who must have read a subject before one reading is held against theirs
 
 
@@ -46,41 +51,55 @@ def take_again(session: Session) -> pd.DataFrame:
         `measure, measurer, subject, rounds, limit, unit, kind, note`, a row a person, subject and
         measure. `rounds` is a text such as "1, 2": those to be taken again. `kind` is `pair`
         (two readings of one person; `limit` is theirs) or `reading` (`limit` is that of two
-        readings; the one for a single reading follows from it). `note` is "" or says why
+        readings; the one for a single reading follows from it). `note` is "", `still too far` (so
+        it was with the first retakes; after second ones nothing is listed), or why
         nothing is to be taken again after all: `stopped` (a stop code stands at the child and
-        measure) or `cap reached`. No value is given: the reader must not see the first one. What
-        has a retake already is not listed.
+        measure) or `cap reached` (rows that are empty yet are handlings to come, and so is
+        what stands above in this table). No value is given: the reader must not see the first one.
 
     References
     ----------
     ISO 5725-6:1994, 4.1 (repeatability limit; from memory).
     """
-    rows = []
-    for cube in cubes(session):
-        limit = pair_limit(cube.measure)
-        if limit is None:
-            continue
-        name = cube.measure.name
-        retaken = _retaken(session, name)
-        for p, s, rounds, kind in _listed(cube, limit):
-            person, subject = cube.people[p], cube.subjects[s]
-            if (person, subject) in retaken:
-                continue
-            rows.append({
-                "measure": name, "measurer": person, "subject": subject,
-                "rounds": ", ".join(map(str, rounds)), "limit": limit,
-                "unit": cube.measure.step.unit, "kind": kind,
-                "note": _why_not(session, name, subject, len(rounds)),
-            })  # fmt: skip
+    rows, granted = [], Counter()
+    times = _times(session.readings)
+    after = replace(session, readings=in_place(session.readings)) if times else session
+    for again, of in enumerate((session, after)[: 2 if times else 1]):
+        for cube in cubes(of):
+            limit, name = pair_limit(cube.measure), cube.measure.name
+            for p, s, rounds, kind in _listed(cube, limit) if limit is not None else ():
+                person, subject = cube.people[p], cube.subjects[s]
+                if times.get((name, person, subject), 0) != again:
+                    continue
+                more = granted[name, subject] + len(rounds)
+                why_not = _why_not(session, name, subject, more)
+                granted[name, subject] = granted[name, subject] if why_not else more
+                rows.append({
+                    "measure": name, "measurer": person, "subject": subject,
+                    "rounds": ", ".join(map(str, rounds)), "limit": limit,
+                    "unit": cube.measure.step.unit, "kind": kind,
+                    "note": why_not or (STILL if again else ""),
+                })  # fmt: skip
     return pd.DataFrame(rows, columns=COLUMNS)
 
 
-def _retaken(session: Session, measure: str) -> set[tuple[str, str]]:
-    readings = session.readings
+def in_place(readings: pd.DataFrame) -> pd.DataFrame:
+    """The readings with the last retake in place of the first one, where there is one."""
     if "retake" not in readings:
-        return set()
-    again = readings[(readings["measure"] == measure) & readings["retake"].notna()]
-    return set(zip(again["measurer"], again["subject"], strict=True))
+        return readings
+    again = readings[readings["retake"].notna()].sort_values("retake")
+    last = again.drop_duplicates(_KEY, keep="last")
+    taken = pd.MultiIndex.from_frame(readings[_KEY]).isin(pd.MultiIndex.from_frame(last[_KEY]))
+    kept = pd.concat([readings[~taken], last.assign(retake=pd.NA)]).sort_index()
+    return kept.astype({"retake": "Int64"})
+
+
+def _times(readings: pd.DataFrame) -> dict[tuple[str, str, str], int]:
+    """How often a person took a subject again, by measure, person and subject."""
+    if "retake" not in readings:
+        return {}
+    times = readings.groupby(["measure", "measurer", "subject"])["retake"].max()
+    return times.dropna().astype(int).to_dict()
 
 
 def _listed(cube: Cube, limit: float) -> Iterator[tuple[int, int, list[int], str]]:
@@ -115,6 +134,7 @@ def _why_not(session: Session, measure: str, subject: str, more: int) -> str:
         return STOPPED
     cap = session.handling_cap
     handled = len(_of(session.readings, measure, subject))
+    handled += gone["why"].astype(str).str.match("empty$|set aside").sum()  # to come, or was
     return CAPPED if cap is not None and handled + more > cap else ""
 
 

@@ -17,6 +17,7 @@ import numpy as np
 import pandas as pd
 
 from anthroqa.decisions.decide import decide
+from anthroqa.decisions.retakes import in_place
 from anthroqa.intake import EVERYBODY, Session
 from anthroqa.intake.rows import MISSING
 from anthroqa.intake.written import Count, read_count
@@ -119,17 +120,9 @@ def _variants(session: Session, slips: pd.DataFrame) -> Iterator[_Variant]:
 
 def _with_retakes(readings: pd.DataFrame) -> _Variant:
     """The last retake in place of the first reading, where there is one."""
-    if "retake" not in readings:
-        return _Variant(
-            name=WITH_RETAKES, readings=readings, changed=readings.loc[[], KEY], unread=0
-        )
-    last = (
-        readings[readings["retake"].notna()].sort_values("retake").drop_duplicates(KEY, keep="last")
-    )
-    taken = pd.MultiIndex.from_frame(readings[KEY]).isin(pd.MultiIndex.from_frame(last[KEY]))
-    kept = pd.concat([readings[~taken], last.assign(retake=pd.NA)]).sort_index()
-    kept["retake"] = kept["retake"].astype("Int64")
-    return _Variant(name=WITH_RETAKES, readings=kept, changed=last[KEY], unread=0)
+    again = readings["retake"].notna() if "retake" in readings else []
+    changed = readings.loc[again, KEY].drop_duplicates() if len(again) else readings.loc[[], KEY]
+    return _Variant(name=WITH_RETAKES, readings=in_place(readings), changed=changed, unread=0)
 
 
 def _as_written(session: Session, keys: pd.MultiIndex, first: pd.Series) -> _Variant:

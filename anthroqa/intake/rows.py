@@ -223,7 +223,7 @@ def set_aside_stopped(entries: list[Entry], stop: Collection[str]) -> list[tuple
     if not n:
         return []
     were = "reading with a stop code was" if n == 1 else "readings with a stop code were"
-    return [(entries[0]["file"], f"{n} {were} set aside: they count against nobody")]
+    return [(entries[0]["file"], f"{n} {were} set aside, counted against nobody")]
 
 
 def check_codes(

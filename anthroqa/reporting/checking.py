@@ -13,16 +13,18 @@ from pathlib import Path
 import pandas as pd
 
 from anthroqa.decisions import take_again, too_fine
-from anthroqa.decisions.retakes import CAPPED, PAIR, STOPPED, pair_limit
+from anthroqa.decisions.retakes import CAPPED, PAIR, STILL, STOPPED, pair_limit
 from anthroqa.intake import Look, Problem, Session, look
 from anthroqa.intake.problems import one_line
 from anthroqa.reporting import wording
 from anthroqa.reporting.wording import counted, exact, label, limit_of, listed
 
 LOCKS = ("~$", ".~lock.")  # what spreadsheet programs leave beside a file that is open
-_WIDE, _BAR = 92, 20  # characters
+_WIDE, _BAR = 78, 20  # characters
 _FULL, _REST = ("\u2588", "\u2591"), ("#", ".")
-_WHY = {
+_HEADS = {
+    "": "To take again while the child is here",
+    STILL: "Taken again and still too far, to be taken once more at most",
     CAPPED: "Not to be taken again, for the cap of handlings is reached",
     STOPPED: "Not to be taken again, for a stop code stands there",
 }
@@ -46,10 +48,11 @@ def listing_of(found: Look, folder: Path, *, plain: bool) -> tuple[str, bool]:
     lines = [] if found.session is None else list(_remarks(found.session, found.problems))
     lines += [f"{name} is open in a spreadsheet program: what is not saved is not seen here."
               for name in open_elsewhere(folder)]  # fmt: skip
-    parts.append("\n".join(map(one_line, lines)))
+    parts.append("\n".join(map(_wrapped, lines)))
     if len(again):
         parts.append("\n".join(_again(again, found.session)))
-    return "\n\n".join(filter(None, parts)), bool(len(again) or found.problems)
+    listing = "\n\n".join(filter(None, parts)) or "Nothing is entered yet."
+    return listing, bool(len(again) or found.problems)
 
 
 def open_elsewhere(folder: Path) -> list[str]:
@@ -106,7 +109,7 @@ def _remarks(session: Session, problems: tuple[Problem, ...]) -> Iterator[str]:
 
 def _again(again: pd.DataFrame, session: Session) -> Iterator[str]:
     """What to take again, by subject, so that a child is called once."""
-    for note, head in (("", "To take again while the child is here"), *_WHY.items()):
+    for note, head in _HEADS.items():
         rows = again[again["note"] == note]
         if rows.empty:
             continue
@@ -115,19 +118,17 @@ def _again(again: pd.DataFrame, session: Session) -> Iterator[str]:
             what = "; ".join(
                 f"{label(r.measure)} by {r.measurer}, "
                 f"{'rounds' if ',' in r.rounds else 'round'} {listed(r.rounds.split(', '))}"
-                for r in of.itertuples()
+                for r in sorted(of.itertuples(), key=lambda r: _natural(r.measurer))
             )
-            yield from textwrap.wrap(
-                one_line(f"{subject}: {what}."), _WIDE, initial_indent="  ",
-                subsequent_indent="      ",
-            )  # fmt: skip
+            yield _wrapped(f"{subject}: {what}.", "  ", "      ")
     for name in dict.fromkeys(again["measure"]):
-        yield one_line(_rule(again[again["measure"] == name], session))
-    if (again["note"] == "").any():
-        yield (
-            "Take them again without showing the first readings; write each on a new row with 1 in "
-            "the column retake. Figures keep the first. With competent staff about one in twenty "
-            "comes up by chance."
+        yield _wrapped(_rule(again[again["measure"] == name], session))
+    if again["note"].isin(["", STILL]).any():
+        yield _wrapped(
+            "Take them again without showing the first readings; write each on a new row with 1 "
+            "in the column retake (2, if it was taken again before). Figures keep the first. With "
+            "competent staff about one in twenty comes up by chance (one pair in twelve, where "
+            "one mark is as much as the expected error)."
         )
 
 
@@ -159,8 +160,12 @@ def _rule(rows: pd.DataFrame, session: Session) -> str:
 def _paragraph(problem: Problem) -> str:
     """One problem for a narrow screen: where, then what is wrong and what to do."""
     words = str(problem).removeprefix(problem.place).strip()
-    indent = " " * 4
-    return "\n".join([
-        problem.place,
-        *textwrap.wrap(words, _WIDE, initial_indent=indent, subsequent_indent=indent),
-    ])  # fmt: skip
+    return f"{problem.place}\n{_wrapped(words, ' ' * 4, ' ' * 4)}"
+
+
+def _wrapped(text: str, first: str = "", later: str = "  ") -> str:
+    """A text that stays readable on a screen of 80 columns; no code or file name is broken."""
+    return textwrap.fill(
+        one_line(text), _WIDE, initial_indent=first, subsequent_indent=later,
+        break_long_words=False, break_on_hyphens=False,
+    )  # fmt: skip

@@ -8,7 +8,8 @@ import pandas as pd
 
 from anthroqa.decisions import take_again
 from anthroqa.decisions.retakes import PAIR
-from anthroqa.intake import Session
+from anthroqa.decisions.variants import KEY
+from anthroqa.intake import Measure, Session
 from anthroqa.reporting import wording
 from anthroqa.reporting.html import SOME, Html, bullets, cut, paragraph, table
 from anthroqa.reporting.wording import label
@@ -49,15 +50,28 @@ def _retakes(session: Session, residuals: pd.DataFrame) -> Iterator[str]:
     again = residuals[residuals["retake"] > 0]
     if again.empty:
         return
+    first = residuals[residuals["retake"] == 0].set_index(KEY)["value"].rename("first")
     body = [
-        (r.measurer, r.subject, label(r.measure), r.round, r.retake, r.written)
-        for r in again.head(SOME).itertuples()
-    ]
+        (
+            r.measurer, r.subject, label(r.measure), r.round, r.retake, r.written,
+            _apart(r.value - r.first, session.measures[r.measure]),
+            _apart(r.residual, session.measures[r.measure]),
+        )
+        for r in again.head(SOME).join(first, on=KEY).itertuples()
+    ]  # fmt: skip
     yield table(
-        ["Who", "Subject", "Measure", "Round", "Retake", "Written"], body,
+        ["Who", "Subject", "Measure", "Round", "Retake", "Written", "From the first reading",
+         "From the middle of all first readings"], body,
         caption=f"Readings taken again: {len(again)}, kept and in no figure",
     )  # fmt: skip
     yield from cut(again, "retakes")
+
+
+def _apart(difference: float, measure: Measure) -> str:
+    """How far a retake lies, with its unit; blank where there is nothing to hold it against."""
+    if difference != difference:
+        return ""
+    return f"{wording.amount(difference, measure, signed=True)} {measure.step.unit}"
 
 
 def _far_apart(session: Session) -> Iterator[str]:

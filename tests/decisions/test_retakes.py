@@ -62,6 +62,27 @@ def test_a_pair_with_a_retake_is_not_listed_again():
     assert listed(both) == [("A", "S2", "1, 2")]
 
 
+def retaken(*again, **settings):
+    """Notes and rounds where A read 600 and 620 of S1, and took some of it again."""
+    frame = as_frame({"A": [[600, 620]]}).assign(retake="")
+    rows = [{**frame.iloc[t - 1], "reading": str(x), "retake": str(n)} for t, x, n in again]
+    table = take_again(as_session(pd.concat([frame, pd.DataFrame(rows)]), limit_pair="7 mm"))
+    return table[["rounds", "note"]].to_numpy().tolist()
+
+
+def test_what_still_lies_too_far_when_taken_again_is_listed_once_more():
+    assert retaken((2, 619, 1)) == [["1, 2", "still too far"]]
+    assert retaken((1, 612, 1), (2, 612, 1)) == []
+    assert retaken((2, 602, 1)) == []  # against the first reading of the other round
+    assert retaken((2, 619, 1), (2, 640, 2)) == []  # twice is enough
+
+
+def test_retakes_of_one_person_leave_the_others_judged_by_first_readings():
+    frame = as_frame({"A": [[600, 620]], "B": [[600, 620]]}).assign(retake="")
+    again = frame.iloc[[1]].assign(reading="601", retake="1")
+    assert listed(pd.concat([frame, again])) == [("B", "S1", "1, 2")]
+
+
 @pytest.mark.parametrize("far", [True, False])
 def test_measures_without_a_limit_are_passed_over(far):
     frame = pd.concat([
@@ -154,6 +175,14 @@ def test_a_child_at_the_cap_of_handlings_is_left_in_peace():
     for cap, note in ((6, ""), (5, "cap reached"), (None, "")):
         session = replace(as_session(people, limit_pair="7 mm"), handling_cap=cap)
         assert take_again(session)["note"].tolist() == [note]
+
+
+def test_what_is_listed_and_what_is_to_come_count_as_handlings():
+    people = {"A": [[600, 650]], "B": [[600, 650]], "C": [[600, "NA"]]}
+    for cap, notes in ((10, ["", ""]), (9, ["", "cap reached"]), (7, ["cap reached"] * 2)):
+        session = replace(as_session(people, limit_pair="7 mm"), handling_cap=cap)
+        assert session.missing["why"].tolist() == ["empty"]
+        assert take_again(session)["note"].tolist() == notes
 
 
 def test_a_child_with_a_stop_code_is_left_in_peace():

@@ -132,7 +132,7 @@ def test_a_reading_with_a_stop_code_is_set_aside_and_counts_against_nobody(tmp_p
     assert session.readings["count"].tolist() == [192, 192]
     assert session.missing["why"].tolist() == ["Upset: its reading is set aside"]
     assert session.notices == (
-        ("readings.csv", "1 reading with a stop code was set aside: they count against nobody"),
+        ("readings.csv", "1 reading with a stop code was set aside, counted against nobody"),
     )  # fmt: skip
 
 

@@ -94,6 +94,7 @@ def test_retakes_missing_readings_and_unused_columns_are_told():
     session = session_of(pd.concat([table.assign(condition=""), extra, gone]), **LIMITS)
     text = pages(session)
     assert "Readings taken again: 1, kept and in no figure" in text["notes"]
+    assert "length 1 1 70.9 +0.90 cm +0.90 cm" in text["notes"]  # 70.0 first, and in the middle
     assert "Readings missing: 2, never counted against anybody" in text["notes"]
     assert "S9 length 1 left" in text["notes"]
     assert "S9 length 2 no row" in text["notes"]
