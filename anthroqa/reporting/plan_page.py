@@ -163,6 +163,11 @@ def _besides(plan: Plan, chances: pd.DataFrame) -> Iterator[str]:
             f"With {plan.handling_cap} handlings of a child for a measure nothing is left for "
             "readings to be taken again. Fewer staff in a group would leave some."
         )
+    if any(len(block.people) > len(block.subjects) for block in plan.blocks):
+        notes.append(
+            "There are more people than subjects: they work in waves, some wait, and a round "
+            "takes twice as long or more. More subjects, or more groups, would help."
+        )
     few = chances[chances["note"].str.contains("the least")]
     if len(few):
         notes.append("Results of so few readings will be shown, and no finding is made of them.")

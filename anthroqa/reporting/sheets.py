@@ -21,7 +21,8 @@ from anthroqa.reporting.wording import counted, label, sentence
 _STYLE = Path(__file__).resolve().parent / "template" / "sheets.css"
 _POLICY = "default-src 'none'; style-src 'unsafe-inline'"
 _WIDTHS = {"A4": (186, 273), "Letter": (192, 255)}  # millimetres, upright and lying
-_LINE, _SUBJECT, _TIME, _TICK = 9, 28, 17, 13
+_LINE, _TIME, _TICK = 9, 17, 13
+_LETTER = 3.7  # of a subject's code
 _BOX = {"pounds": 44, "fraction": 44, "decimal": 36}
 CAUTIONS = (
     "Never leave an infant on a scale or a board. The caregiver stays beside the child. Clean "
@@ -64,7 +65,8 @@ def _sheet(plan: Plan, block: Block, rows: pd.DataFrame, number: int, of: int) -
     first = rows.iloc[0]
     measures = [plan.measures[name] for name in block.measures]
     columns = sum(_width(m, m.name in plan.tared) for m in measures)
-    needed = _LINE + _SUBJECT + columns + _TIME + _TICK * len(plan.codes)
+    subject = min(max(28, 4 + _LETTER * max(map(len, block.subjects))), 62)
+    needed = _LINE + subject + columns + _TIME + _TICK * len(plan.codes)
     upright, lying = _WIDTHS[plan.paper]
     wide = needed > upright
     room = (lying if wide else upright) - needed + columns  # what is left goes to the readings
@@ -75,7 +77,7 @@ def _sheet(plan: Plan, block: Block, rows: pd.DataFrame, number: int, of: int) -
         for code in plan.codes
     )
     share = room / columns
-    widths = [_LINE, _SUBJECT]
+    widths = [_LINE, subject]
     for m in measures:
         n = 1 + (m.name in plan.tared)
         widths += [_width(m, m.name in plan.tared) * share / n] * n
@@ -138,7 +140,7 @@ def ruler(measure: Measure) -> str:
     cycle = measure.cycle
     if cycle is None or not 2 <= cycle <= 32:
         return ""
-    wide, heights = 96, []
+    left, wide, heights = 12, 96, []
     for i in range(cycle + 1):
         if i % cycle == 0:
             heights.append(14)
@@ -146,15 +148,19 @@ def ruler(measure: Measure) -> str:
             heights.append(10)
         else:
             heights.append(7 if 4 * i % cycle == 0 else 5)
+    size, unit = cycle * measure.step.size, measure.step.unit
+    whole = "1 lb" if (size, unit) == (16, "oz") else f"{float(size):g} {unit}"
     ticks = "".join(
-        f'<line x1="{2 + wide * i / cycle:.1f}" x2="{2 + wide * i / cycle:.1f}" y1="15" '
+        f'<line x1="{left + wide * i / cycle:.1f}" x2="{left + wide * i / cycle:.1f}" y1="15" '
         f'y2="{15 - h}"/>'
         for i, h in enumerate(heights)
     )
     return (
-        f'<svg class="ruler" viewBox="0 0 {wide + 4} 16" stroke="#000" stroke-width="1.2" '
-        f'role="img" aria-label="{cycle} marks to the next whole one">{ticks}'
-        f'<line x1="2" x2="{wide + 2}" y1="15" y2="15"/></svg>'
+        '<svg class="ruler" viewBox="0 0 150 16" stroke="#000" stroke-width="1.2" role="img" '
+        f'aria-label="{cycle} marks to {whole}">{ticks}'
+        f'<line x1="{left}" x2="{left + wide}" y1="15" y2="15"/>'
+        '<g stroke="none" font-size="11"><text x="1" y="15">0</text>'
+        f'<text x="{left + wide + 4}" y="15">{whole}</text></g></svg>'
     )
 
 

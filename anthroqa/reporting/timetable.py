@@ -11,7 +11,7 @@ from anthroqa.planning.workload import REST
 from anthroqa.reporting.html import escape
 from anthroqa.reporting.wording import counted
 
-_ACROSS = 12  # people beside one another
+_ACROSS = 13  # people beside one another, at most
 _LEDGER = 14  # lines for readings taken again
 _RUNS = (
     "Each measurer gets the sheets of round 1 only. Collect all of them before round 2 begins: it "
@@ -33,6 +33,8 @@ _CARE = (
 def trainer_pages(plan: Plan, codes: Sequence[str]) -> Iterator[str]:
     """How the day runs, the list of sheets, and the running order of each block."""
     date = f"{plan.date.day} {plan.date:%B %Y}" if plan.date else ""
+    longest = max(map(len, codes))
+    columns = 3 if longest <= 16 else 2 if longest <= 30 else 1
     ticks = "".join(
         f"<tr><td>{escape(code)}</td><td><i></i></td><td><i></i></td><td><i></i></td></tr>"
         for code in codes
@@ -41,7 +43,8 @@ def trainer_pages(plan: Plan, codes: Sequence[str]) -> Iterator[str]:
         f'<section class="trainer"><p class="role">For the trainer</p><h1>{escape(plan.title)}</h1>'
         f"<p>{escape(date)}</p><h2>How the day runs</h2><ol>{_items(_RUNS)}</ol>"
         f"<h2>Cautions</h2><ul>{_items(_CARE)}</ul>"
-        f'<h2>{counted(len(codes), "sheet")}</h2><div class="list"><table><thead><tr><th>Sheet</th>'
+        f"<h2>{counted(len(codes), 'sheet')}</h2>"
+        f'<div class="list" style="columns: {columns}"><table><thead><tr><th>Sheet</th>'
         "<th>out</th><th>back</th><th>typed</th></tr></thead>"
         f"<tbody>{ticks}</tbody></table></div></section>"
     )
@@ -56,19 +59,25 @@ def _items(texts: Sequence[str]) -> str:
 def _running_order(plan: Plan, block: Block) -> Iterator[str]:
     """Who is with which subject in each turn, a table a round and so many people."""
     day = timetable(plan, block)
+    parts = -(-len(block.people) // _ACROSS)
+    across = -(-len(block.people) // parts)
     name = " \u00b7 ".join(filter(None, (
         f"group {block.group}" if block.group else "", block.of,
     )))  # fmt: skip
+    yield (
+        '<section class="trainer order"><p class="role">For the trainer: running order. Begins: '
+        "hours and minutes from the start of this page's children.</p>"
+    )
     for number, one in day.groupby("round"):
-        for start in range(0, len(block.people), _ACROSS):
-            people = block.people[start : start + _ACROSS]
+        for start in range(0, len(block.people), across):
+            people = block.people[start : start + across]
             head = "".join(f"<th>{escape(person)}</th>" for person in people)
             body = "".join(_turn(row, people) for _, row in one.iterrows())
             yield (
-                '<section class="trainer order"><p class="role">For the trainer: running order</p>'
-                f"<h2>{escape(name)} round {number}</h2><table><thead><tr><th>Turn</th>"
-                f"<th>Begins</th>{head}</tr></thead><tbody>{body}</tbody></table></section>"
+                f"<div><h2>{escape(name)} round {number}</h2><table><thead><tr><th>Turn</th>"
+                f"<th>Begins</th>{head}</tr></thead><tbody>{body}</tbody></table></div>"
             )
+    yield "</section>"
 
 
 def _turn(row: pd.Series, people: Sequence[str]) -> str:

@@ -69,6 +69,12 @@ def test_a_chance_is_never_rounded_to_nobody_or_everybody(chance, words):
         ('reference = "LEAD"', "", "people are compared with one another only"),
         ("staff = 5", "staff = 9", "staff are in 2 groups"),
         ("staff = 5", "staff = 9", "LEAD measures in every group"),
+        (
+            "staff = 5",
+            "staff = 5\nhandling_cap = 12",
+            "nothing is left for readings to be taken again",
+        ),
+        ("subjects = 10", "subjects = 5", "they work in waves"),
         ("limit_source", "# ", "The limits of weight have no source"),
         ('stop = ["upset"]', "", "There is no stop code"),
         ("subjects = 10", "subjects = 40", "8 in 10 with six subjects already"),

@@ -138,6 +138,18 @@ def test_the_ruler_has_the_marks_of_the_step(step, ticks):
     assert drawn.count("<line") == (ticks + 1 if ticks else 0)
 
 
+@pytest.mark.parametrize(
+    ("step", "whole"),
+    [("1 oz", "1 lb"), ("1/2 oz", "1 lb"), ("1/8 in", "1 in"), ("0.05 kg", "1 kg"),
+     ("10 g", "100 g")],
+)  # fmt: skip
+def test_the_ruler_says_where_it_ends(step, whole):
+    (measure,) = plan_of(
+        f'staff=1\nsubjects=6\n[measure.x]\nrecorded_to="{step}"'
+    ).measures.values()
+    assert re.findall(">([^<>]+)</text>", ruler(measure)) == ["0", whole]
+
+
 def pdf_or_skip(text):
     pytest.importorskip("weasyprint", reason="needs WeasyPrint with Pango, outside programs",
                         exc_type=(ImportError, OSError))  # fmt: skip
@@ -171,3 +183,27 @@ def test_without_the_extra_there_is_no_pdf_and_no_error(monkeypatch):
 
     monkeypatch.setattr(builtins, "__import__", without)
     assert sheets_pdf(sheets_html(plan_of(PLAN))) is None
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_a_browser_prints_a_page_a_sheet_as_the_pdf_does(tmp_path, paper):
+    chromium = shutil.which("chromium") or shutil.which("google-chrome")
+    if not (chromium and shutil.which("pdftotext")):
+        pytest.skip("needs Chromium and pdftotext, outside programs")
+    text = sheets_html(plan_of(f'paper = "{paper}"\n{PLAN}'))
+    source, path = tmp_path / "sheets.html", tmp_path / "printed.pdf"
+    source.write_text(text, encoding="utf-8")
+    subprocess.run(
+        [chromium, "--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer",
+         f"--user-data-dir={tmp_path / 'profile'}", f"--print-to-pdf={path}", source.as_uri()],
+        capture_output=True, check=True, timeout=60,
+    )  # fmt: skip
+    said = subprocess.run(
+        ["pdftotext", "-layout", path, "-"], capture_output=True, text=True, check=True
+    ).stdout
+    codes = planned(plan_of(PLAN))["sheet"].unique()
+    pages = said.split("\f")[:-1]
+    assert len(pages) == 1 + 1 + len(codes) + 1  # the day, the running order, sheets, ledger
+    for page, code in zip(pages[2:-1], codes, strict=True):
+        assert code in page
+        assert "Written by" in page
