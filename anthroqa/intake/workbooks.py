@@ -31,12 +31,12 @@ def sheet_cells(data: bytes, table: Table, required: list[str]) -> list[list[str
     """The cells of the sheet `table.sheet` as text; what is in the way goes to its problems."""
     try:
         book = _open(data)
+        if table.sheet not in book.sheetnames:
+            _no_sheet(table, book, required)
+            return None
         grid, formulas = _cells(book, table.sheet)
         if formulas:
             _work_out(data, table, grid, formulas, required)
-    except KeyError:
-        _no_sheet(table, book, required)
-        return None
     except Exception as error:  # openpyxl has no error of its own for broken files
         problem, remedy = _why_not(data, error)
         table.problems.append(found_in(table, None, "", "", problem, remedy))

@@ -21,6 +21,7 @@ from anthroqa.planning.plan import Plan
 
 READINGS, SECOND, ENTERED, LISTS = "readings", "second_entry", "entered", "lists"
 _MADE = dt.datetime(2000, 1, 1)  # the same bytes whenever it is made
+_RANGES = 50  # ranges of one rule: some programs refuse a rule with very many (from memory)
 _SPARE = 200  # further rows that take retakes as text, with the lists
 _PAPER = {"A4": 9, "Letter": 1}  # as numbered in ECMA-376, part 1, 18.3.1.63 (from memory)
 _WIDTHS = {
@@ -35,7 +36,7 @@ _SAID = {
 _HOW_TO = (
     "Type what is on the paper, as it stands there, into the white columns of 'readings'.",
     "Leave a reading empty where there is none. A stop code goes into 'condition'.",
-    "A reading that is taken again is a new row below the others, with 1 in 'retake'.",
+    "A reading that is taken again is a new row below with the same codes, and 1 in 'retake'.",
     "Type everything once more into 'second_entry', best by another person, without looking.",
     "Rows may be sorted and added. Names of sheets and columns must stay.",
     "Save, and let 'anthroqa check' read the folder after each round.",
@@ -79,6 +80,9 @@ class _Writer:
         given = {**text, "bg_color": "#eeeeee"}
         begun = {"top": 2}  # where the next sheet of paper begins
         self.head = book.add_format({"bold": True, "bottom": 2, "font_size": 12})
+        self.number = book.add_format(
+            {"bold": True, "bottom": 2, "font_size": 12, "align": "right"}
+        )
         self.plain = book.add_format({"font_size": 12})
         self.typed = book.add_format({**text, "border": 1, "border_color": "#bbbbbb"})
         self.given = book.add_format(given)
@@ -138,13 +142,12 @@ class _Writer:
         """How far the entry is, by sheet of paper, in formulas; above it, how to."""
         sheet = self.book.add_worksheet(ENTERED)
         sheet.set_column(0, 0, 26)
-        sheet.set_column(1, 5, 13)
+        sheet.set_column(1, 4, 15)
         for r, line in enumerate(_HOW_TO):
             sheet.write_string(r, 0, line, self.plain)
         top = len(_HOW_TO) + 1
-        sheet.write_row(
-            top, 0, ["sheet", "planned", "entered", "entered twice", "not alike"], self.head
-        )
+        sheet.write_string(top, 0, "sheet", self.head)
+        sheet.write_row(top, 1, ["planned", "entered", "entered twice", "not alike"], self.number)
         # rows may have been added or sorted: count by the code of the sheet
         last = len(self.planned) + 1 + _SPARE
 
@@ -154,6 +157,8 @@ class _Writer:
 
         one, two = at(READINGS, "reading", typed), at(SECOND, "reading", again)
         sheets, sheets_again = at(READINGS, "sheet", typed), at(SECOND, "sheet", again)
+        stopped = at(READINGS, "condition", typed)
+        once, once_again = at(READINGS, "retake", typed), at(SECOND, "retake", again)
         first = top + 1
         planned = self.planned["sheet"].value_counts(sort=False)
         for r, (code, n) in enumerate(planned.items(), start=first):
@@ -161,8 +166,8 @@ class _Writer:
             sheet.write_string(r, 0, str(code), self.plain)
             sheet.write_number(r, 1, int(n), self.plain)
             formulas = (
-                f'=SUMPRODUCT(({sheets}={cell})*({one}<>""))',
-                f'=SUMPRODUCT(({sheets_again}={cell})*({two}<>""))',
+                f'=SUMPRODUCT(({sheets}={cell})*({once}="")*(({one}<>"")+({stopped}<>"")>0))',
+                f'=SUMPRODUCT(({sheets_again}={cell})*({once_again}="")*({two}<>""))',
                 f'=SUMPRODUCT(({sheets}={cell})*({one}<>"")*({two}<>"")*({one}<>{two}))',
             )
             for c, formula in enumerate(formulas, start=2):
@@ -214,17 +219,22 @@ class _Writer:
                     "validate": "list", "source": lists[column], "error_type": "warning",
                     "error_title": "Not in the list", "error_message": "Is it so on the sheet?",
                 })  # fmt: skip
-        at = columns.index("reading")
+        at, of = columns.index("reading"), columns.index("measure")
         for name, spans in _spans(self.planned["measure"].tolist()).items():
-            measure = self.plan.measures[name]
-            first, *others = [(r + 1, at, end + 1, at) for r, end in spans]
-            sheet.data_validation(*first, {
-                **_expected(measure, xlsxwriter.utility.xl_rowcol_to_cell(first[0], at),
-                            tared=name in self.plan.tared),
-                "multi_range": " ".join(
-                    xlsxwriter.utility.xl_range(*span) for span in (first, *others)
-                ),
-            })  # fmt: skip
+            listed = f"INDEX({lists['measure'][1:]},{list(self.plan.measures).index(name) + 1})"
+            for i in range(0, len(spans), _RANGES):
+                first, *others = [(r + 1, at, end + 1, at) for r, end in spans[i : i + _RANGES]]
+                sheet.data_validation(*first, {
+                    **_expected(
+                        self.plan.measures[name],
+                        xlsxwriter.utility.xl_rowcol_to_cell(first[0], at),
+                        f"{xlsxwriter.utility.xl_rowcol_to_cell(first[0], of)}<>{listed}",
+                        tared=name in self.plan.tared,
+                    ),
+                    "multi_range": " ".join(
+                        xlsxwriter.utility.xl_range(*span) for span in (first, *others)
+                    ),
+                })  # fmt: skip
         for column, said in _SAID.items():
             if column in columns:
                 at = columns.index(column)
@@ -245,10 +255,11 @@ def _spans(names: Sequence[str]) -> dict[str, list[tuple[int, int]]]:
     return spans
 
 
-def _expected(measure: Measure, cell: str, *, tared: bool) -> dict[str, object]:
+def _expected(measure: Measure, cell: str, other: str, *, tared: bool) -> dict[str, object]:
     """What a cell says when it is chosen, and a warning out of range where numbers are typed.
 
-    `3/8` is a date to some programs, so fractions and ounces are only told about.
+    `3/8` is a date to some programs, so fractions and ounces are only told about. Rules stay
+    where they are when rows are sorted: where `other` holds, the row is of another measure.
     """
     said = " ".join(_said(measure, tared=tared))
     rule: dict[str, object] = {
@@ -261,7 +272,7 @@ def _expected(measure: Measure, cell: str, *, tared: bool) -> dict[str, object]:
     return rule | {
         "validate": "custom", "error_type": "warning", "error_title": "Out of the range",
         "error_message": "This is no number in the range of the measure. Is it so on the paper?",
-        "value": f'=OR({cell}="NA",IFERROR(AND({number}>={float(measure.low)},'
+        "value": f'=OR({other},{cell}="NA",IFERROR(AND({number}>={float(measure.low)},'
         f"{number}<={float(measure.high)}),FALSE))",
     }  # fmt: skip
 

@@ -87,7 +87,7 @@ def test_a_fresh_workbook_has_every_planned_row_in_the_order_of_the_sheets(folde
         "sheet", "line", "group", "measurer", "subject", "measure", "round", "reading", "tare",
         "instrument", "condition", "taken_at", "retake", "note",
     ]  # fmt: skip
-    for key in ("sheet", "measurer", "subject", "measure"):
+    for key in ("sheet", "group", "measurer", "subject", "measure"):
         found = [sheet.cell(r, at[key]).value for r in range(2, 2 + len(rows))]
         assert found == rows[key].tolist()
     assert sheet.freeze_panes == "H2"
@@ -122,10 +122,14 @@ def test_lists_and_ranges_warn_and_never_stop(folder, plan):
     lists = {r.formula1 for r in rules if r.type == "list"}
     assert len(lists) == 8
     assert all(r.errorStyle == "warning" for r in rules if r.type in ("list", "custom"))
-    (custom,) = [r for r in rules if r.type == "custom"]
+    custom, *_ = [r for r in rules if r.type == "custom"]
     assert "2.0" in custom.formula1
     assert "20.0" in custom.formula1
     assert "NUMBERVALUE" in custom.formula1
+    # rules stay in place when rows are sorted: this one is silent on rows of other measures
+    row = str(custom.sqref).split()[0].split(":")[0].lstrip("H")
+    assert custom.formula1.startswith(f"OR(F{row}<>INDEX(lists!$C$2:$C$5,3),")
+    assert max(len(str(r.sqref).split()) for r in rules) <= 50
     said = " ".join(str(r.prompt) for r in rules)
     for words in ("To 1/8 in. From 15 in to 40 in.", "To 1 oz.", "lb ", "both together"):
         assert words in said
@@ -201,22 +205,29 @@ def test_libreoffice_works_the_formulas_out_and_keeps_text_as_text(folder, plan)
     book = openpyxl.load_workbook(folder / "readings.xlsx")
     twice = book["second_entry"]
     twice.cell(2, columns_of(twice)["reading"]).value = "3/8"  # another reading than the first
+    first, at = book["readings"], columns_of(book["readings"])
+    first.cell(3, at["condition"]).value = "upset"  # entered, though nothing was read
+    added = {key: first.cell(2, at[key]).value for key in ("sheet", "group", "measurer", "subject",
+             "measure", "round")} | {"reading": "20 1/8", "retake": "1"}  # fmt: skip
+    for key, value in added.items():
+        first.cell(2 + len(planned(plan)), at[key]).value = value
+        first.cell(2 + len(planned(plan)), at[key]).data_type = "s"
     book.save(folder / "readings.xlsx")
     out = office(folder, "xlsx:Calc MS Excel 2007 XML")
     saved = openpyxl.load_workbook(out / "readings.xlsx", data_only=True)
     rows = {row[0]: row[1:5] for row in saved["entered"].iter_rows(values_only=True) if row[0]}
     n = len(planned(plan))
-    assert [int(v) for v in rows["all sheets"]] == [n, n - 2, n - 2, 1]
+    assert [int(v) for v in rows["all sheets"]] == [n, n - 1, n - 2, 1]
     code = planned(plan)["sheet"].iloc[0]
     per = int((planned(plan)["sheet"] == code).sum())
-    assert [int(v) for v in rows[code]] == [per, per - 2, per - 2, 1]
+    assert [int(v) for v in rows[code]] == [per, per - 1, per - 2, 1]
     again = saved["second_entry"]
     assert again.cell(2, columns_of(again)["reading"]).value == "3/8"
     assert "=1+1" in {c.value for c in saved["readings"]["D"]}
     # LibreOffice's own file is read to the same counts
     (folder / "readings.xlsx").write_bytes((out / "readings.xlsx").read_bytes())
     found = look(folder)
-    assert found.session.readings["count"].tolist() == meant
+    assert found.session.readings["count"].tolist() == [*meant, 161]
     (problem,) = found.problems
     assert problem.cell == "second_entry!H2"
     assert "it differs from readings!H2" in problem.problem
