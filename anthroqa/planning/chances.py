@@ -167,7 +167,9 @@ def _chance(
     return drawn.bias(own - other, _float(measure.limit_bias) / size, confidence=confidence)
 
 
-def changes(plan: Plan, table: pd.DataFrame, *, confidence: float = 0.90, seed: int = 0):
+def changes(
+    plan: Plan, table: pd.DataFrame, *, confidence: float = 0.90, seed: int = 0
+) -> pd.DataFrame:
     """What would settle more: the chance within the limit along subjects, with one round more too.
 
     Parameters

@@ -31,7 +31,6 @@ class Chance:
     within: float
     over: float
     half_width: float  # of a difference, the median, in steps; NaN for a repeat error
-    judged: bool  # enough subjects for any finding
 
 
 def places(people: int, subjects: int, *, tared: bool, rng: np.random.Generator) -> Array:
@@ -69,7 +68,7 @@ def repeatability(
     _, subjects, rounds = x.shape
     df = subjects * (rounds - 1)
     if df < LEAST_DF:
-        return Chance(within=0.0, over=0.0, half_width=np.nan, judged=False)
+        return Chance(within=0.0, over=0.0, half_width=np.nan)
     squares = (x**2).sum(axis=2) - x.sum(axis=2) ** 2 / rounds
     tem = np.sqrt(squares.sum(axis=1) / df)
     low, high = spread_factors(df_less_shift(staff, subjects, rounds), confidence)
@@ -83,7 +82,7 @@ def repeatability(
 def _chance(states: np.ndarray, half_width: float = np.nan) -> Chance:
     return Chance(
         within=float((states == WITHIN).mean()), over=float((states == OVER).mean()),
-        half_width=half_width, judged=True,
+        half_width=half_width,
     )  # fmt: skip
 
 
@@ -130,7 +129,7 @@ def bias(difference: Array, limit: float, *, confidence: float) -> Chance:
     `difference` is own less other, people x subjects x rounds.
     """
     if difference.shape[1] < LEAST_SUBJECTS:
-        return Chance(within=0.0, over=0.0, half_width=np.nan, judged=False)
+        return Chance(within=0.0, over=0.0, half_width=np.nan)
     found = paired_mean(difference.mean(axis=2), confidence, 1.0)
     far = np.maximum(found.upper, -found.lower)
     near = np.maximum(found.lower, -found.upper)
