@@ -40,13 +40,15 @@ class Parameter:
 
 # a kernel that loads what a page needs while it starts, and has it before a cell runs: two threads
 # that import at once may see half a module. scipy asks numpy for every name in its list, a compiler
-# of Fortran among them, and matplotlib for axes in space: nobody here needs either.
+# of Fortran among them, and matplotlib for axes in space: nobody here needs either. Nor the
+# debugger, which goes through all that is loaded, and stops where the thread loads more meanwhile.
 _KERNEL = """
 import gc, importlib, sys, threading
 sys.path[:1] = []
 gc.set_threshold(50_000)
 import numpy, types
 numpy.f2py = None
+sys.modules["debugpy"] = None
 sys.modules["mpl_toolkits.mplot3d"] = types.SimpleNamespace(Axes3D=type("None", (), {"name": "3d"}))
 load = threading.Thread(
     target=importlib.import_module, args=("anthroqa.reporting.opening",), daemon=True

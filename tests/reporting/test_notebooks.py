@@ -44,6 +44,17 @@ def test_the_kernel_is_this_python_and_its_exception_keeps_its_name(tmp_path):
     assert caught.value.kind == "KeyError"
 
 
+def test_the_kernel_loads_no_debugger_while_a_thread_loads_libraries(tmp_path):
+    # it goes through sys.modules, and a kernel would die now and then
+    import nbformat
+
+    cell = nbformat.v4.new_code_cell("import sys; print(sys.modules.get('debugpy', 'not asked'))")
+    path = tmp_path / "one.ipynb"
+    nbformat.write(nbformat.v4.new_notebook(cells=[cell]), path)
+    done = notebooks.execute(path, {})
+    assert done.cells[-1].outputs[0].text.strip() == "None"
+
+
 def test_nobodys_own_settings_reach_the_kernel(samples, tmp_path):
     startup = tmp_path / "profile_default" / "startup"
     startup.mkdir(parents=True)
