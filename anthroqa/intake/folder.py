@@ -12,8 +12,8 @@ from pathlib import Path
 from anthroqa.intake import kit, known, second_entry
 from anthroqa.intake import rows as checks
 from anthroqa.intake.corrections import COLUMNS as CORRECTION_COLUMNS
-from anthroqa.intake.problems import Problem, SessionError
-from anthroqa.intake.session import Look, Session, build, no_reading, progress_of, whole_file
+from anthroqa.intake.problems import Problem, SessionError, whole_file
+from anthroqa.intake.session import Look, Session, build, no_reading, progress_of
 from anthroqa.intake.settings import Settings, read_settings
 from anthroqa.intake.tables import Table, has_sheet, read_file
 

@@ -1,6 +1,6 @@
 """Does a column hold what must not be here: a name, a birth date, an address?
 
-Judged by the column's name alone; its values are never looked at.
+Judged by the column's name alone; its values are never looked at. A code of a person is.
 """
 
 from __future__ import annotations
@@ -20,6 +20,14 @@ _A_THING = {
     "instrument", "scale", "measure", "site", "clinic", "board", "file", "sheet", "form",
     "weight", "length", "height", "order",
 }  # fmt: skip
+
+
+_NAME = re.compile(r"[^\W\d_][^\W\d_.'-]+(?: [^\W\d_][^\W\d_.'-]+)+")
+
+
+def looks_like_a_name(code: str) -> bool:
+    """Whether a code looks like a first and a last name."""
+    return _NAME.fullmatch(code) is not None
 
 
 def looks_personal(column: str) -> bool:

@@ -46,6 +46,11 @@ class Problem:
         return one_line(f"{self.place} {self.problem}. {self.remedy}")
 
 
+def whole_file(file: str, problem: str, remedy: str) -> Problem:
+    """A problem of a file as a whole."""
+    return Problem(file=file, row=None, column="", found="", problem=problem, remedy=remedy)
+
+
 def one_line(text: str) -> str:
     """The text without anything that would move a terminal's cursor."""
     return "".join(c if c.isprintable() else repr(c)[1:-1] for c in text)

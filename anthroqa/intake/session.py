@@ -16,7 +16,8 @@ from anthroqa.intake import kit, known, second_entry
 from anthroqa.intake import rows as checks
 from anthroqa.intake.corrections import KEY, Correction, match_corrections
 from anthroqa.intake.instruments import Instrument
-from anthroqa.intake.problems import Problem, SessionError
+from anthroqa.intake.personal import looks_like_a_name
+from anthroqa.intake.problems import Problem, SessionError, whole_file
 from anthroqa.intake.settings import Measure, Settings, read_measures
 from anthroqa.intake.tables import Table, as_text, shape
 
@@ -171,11 +172,6 @@ class Look:
     session: Session | None
     progress: pd.DataFrame
     second: bool = False
-
-
-def whole_file(file: str, problem: str, remedy: str) -> Problem:
-    """A problem of a file as a whole."""
-    return Problem(file=file, row=None, column="", found="", problem=problem, remedy=remedy)
 
 
 def build(
@@ -336,7 +332,7 @@ def _handled(readings: pd.DataFrame, file: str, cap: int | None) -> list[tuple[s
 def _name_like(readings: pd.DataFrame, file: str) -> list[tuple[str, str]]:
     """Codes of people that look like a first and a last name; no code is shown."""
     codes = readings["measurer"].drop_duplicates()
-    n = int(codes.str.fullmatch(r"[^\W\d_][^\W\d_.'-]+(?: [^\W\d_][^\W\d_.'-]+)+").sum())
+    n = sum(map(looks_like_a_name, codes))
     what = (
         "code of a measurer looks like a name" if n == 1 else "codes of measurers look like names"
     )

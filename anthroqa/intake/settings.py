@@ -15,7 +15,7 @@ from itertools import accumulate
 from typing import Any
 
 from anthroqa.intake.instruments import Instrument, read_instruments
-from anthroqa.intake.problems import Problem, did_you_mean
+from anthroqa.intake.problems import Problem, SessionError, did_you_mean
 from anthroqa.intake.steps import UNITS, Step, convert, same_kind
 from anthroqa.intake.written import Refusal, parse_quantity
 
@@ -118,17 +118,25 @@ class Notes:
 def read_settings(text: str, file: str) -> tuple[Settings, list[Problem]]:
     """The settings in the text of `session.toml`, and every problem found in it."""
     try:
-        raw = tomllib.loads(text)
+        raw = read_toml(text, file)
+    except SessionError as error:
+        return Settings(), list(error)
+    notes = Notes(file, text)
+    return settings_of(raw, notes), notes.problems
+
+
+def read_toml(text: str, file: str) -> dict[str, Any]:
+    """The tables in the text of a TOML file; what cannot be read is raised as a problem."""
+    try:
+        return tomllib.loads(text)
     except (ValueError, RecursionError) as error:  # a number too long, tables too deep
         at = re.search(r"at line (\d+)", str(error))
-        return Settings(), [Problem(
+        raise SessionError([Problem(
             file=file, row=int(at.group(1)) if at else None, column="", found="",
             problem="this line cannot be read",
             remedy='Texts need quotation marks, as in recorded_to = "1 oz"; a key stands '
             f"once in its table. (In the words of TOML: {error}.)",
-        )]  # fmt: skip
-    notes = Notes(file, text)
-    return settings_of(raw, notes), notes.problems
+        )]) from None  # fmt: skip
 
 
 def settings_of(

@@ -14,7 +14,8 @@ from typing import Any
 
 import tomli_w
 
-from anthroqa.intake import Problem, SessionError
+from anthroqa.intake import SessionError
+from anthroqa.intake.problems import whole_file
 from anthroqa.planning.plan import FILE, PLAN_KEYS, PLAN_MEASURE_KEYS, Plan
 
 RECORD = "run.json"  # holds the hash of every file that the plan wrote, as `outputs`
@@ -53,14 +54,16 @@ def check_free(folder: str | Path, files: Iterable[str]) -> None:
         if not path.exists():
             continue
         if path.is_dir():
-            problems.append(_problem(name, "a folder stands where this file goes", "Move it out."))
+            problems.append(
+                whole_file(name, "a folder stands where this file goes", "Move it out.")
+            )
         elif name.startswith("readings.") and left.get(name) != sha256(path):
-            problems.append(_problem(
+            problems.append(whole_file(
                 name, "this file holds readings, or may hold some", "Nothing was written. Plan "
                 "into another folder: copy plan.toml there.",
             ))  # fmt: skip
         elif left.get(name) != sha256(path):
-            problems.append(_problem(
+            problems.append(whole_file(
                 name, "this file is not as a plan left it",
                 f"Nothing was written. Take what was changed over into {FILE}, move this file "
                 "out of the folder, and plan again.",
@@ -77,7 +80,3 @@ def _left_by_a_plan(folder: Path) -> dict[str, str]:
     except (OSError, ValueError, KeyError, TypeError):
         return {}
     return {**outputs, RECORD: sha256(folder / RECORD)}
-
-
-def _problem(file: str, problem: str, remedy: str) -> Problem:
-    return Problem(file=file, row=None, column="", found="", problem=problem, remedy=remedy)

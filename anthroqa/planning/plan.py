@@ -10,21 +10,20 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-import re
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from anthroqa.intake import Measure, Problem, SessionError
+from anthroqa.intake import Measure, SessionError
+from anthroqa.intake.personal import looks_like_a_name
+from anthroqa.intake.problems import whole_file
 from anthroqa.intake.rows import EVERYBODY, heard
-from anthroqa.intake.settings import Notes, Settings, settings_of
+from anthroqa.intake.settings import Notes, Settings, read_toml, settings_of
 
 FILE = "plan.toml"
 HANDLING_CAP = 12  # per child and measure; common practice, no source
 MINUTES = 2.0  # for one reading with undressing and writing down; common practice, no source
-LEAST_SUBJECTS = 6
 PAPERS = ("A4", "Letter")
 PLAN_KEYS = frozenset({
     "staff", "subjects", "rounds", "groups", "seed", "paper", "rest_after", "rest_minutes",
@@ -33,7 +32,6 @@ PLAN_KEYS = frozenset({
 PLAN_MEASURE_KEYS = frozenset({"of", "tared", "minutes"})
 _MOST = {"rounds": 9, "groups": 26, "staff": 200, "subjects": 500}
 _NO_CODES = {"", "NA", EVERYBODY, "round", "turn", "minute"}  # words of the tables
-_NAME = re.compile(r"[^\W\d_][^\W\d_.'-]+(?: [^\W\d_][^\W\d_.'-]+)+")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,32 +93,22 @@ def read_plan(path: str | Path) -> Plan:
     try:
         data = file.read_bytes()
     except FileNotFoundError:
-        raise SessionError([Problem(
-            file=FILE, row=None, column="", found="", problem="this file is missing",
-            remedy="Write the plan into it, or run anthroqa plan in a terminal: it asks.",
+        raise SessionError([whole_file(
+            FILE, "this file is missing",
+            "Write the plan into it, or run anthroqa plan in a terminal: it asks.",
         )]) from None  # fmt: skip
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
-        raise SessionError([Problem(
-            file=FILE, row=None, column="", found="", problem="the file is not UTF-8 text",
-            remedy="Save it again as UTF-8.",
-        )]) from None  # fmt: skip
+        raise SessionError([
+            whole_file(FILE, "the file is not UTF-8 text", "Save it again as UTF-8.")
+        ]) from None  # fmt: skip
     return plan_of(text)
 
 
 def plan_of(text: str) -> Plan:
     """The plan in the text of `plan.toml`; see `read_plan`."""
-    try:
-        raw = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:
-        at = re.search(r"at line (\d+)", str(error))
-        raise SessionError([Problem(
-            file=FILE, row=int(at.group(1)) if at else None, column="", found="",
-            problem="this line cannot be read",
-            remedy='Texts need quotation marks, as in recorded_to = "1 oz"; a key stands '
-            f"once in its table. (In the words of TOML: {error}.)",
-        )]) from None  # fmt: skip
+    raw = read_toml(text, FILE)
     notes = Notes(FILE, text)
     settings = settings_of(raw, notes, more=PLAN_KEYS, more_of_measure=PLAN_MEASURE_KEYS)
     plan = _plan(raw, settings, notes)
@@ -241,7 +229,7 @@ def _codes(notes: Notes, value: Any, key: str, letter: str) -> list[str]:
     for code in codes:
         if code in _NO_CODES:
             notes.add(key, code, "this cannot be a code", "Choose another code.")
-        elif _NAME.fullmatch(code):
+        elif looks_like_a_name(code):
             notes.add(
                 key, None, "a code looks like a name",
                 "Use codes, and keep the list of names apart.",
