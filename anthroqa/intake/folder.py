@@ -38,7 +38,7 @@ def read_session(path: str | Path) -> Session:
     """
     found = look(path)
     if found.problems or found.session is None:
-        raise SessionError(found.problems or [no_reading(found.progress.attrs["file"])])
+        raise SessionError(found.problems or [no_reading(found.file)])
     return found.session
 
 
@@ -51,7 +51,7 @@ def look(path: str | Path) -> Look:
     try:
         return _look(Path(path))
     except SessionError as error:
-        return Look(problems=tuple(error), session=None, progress=progress_of([], set(), ""))
+        return Look(problems=tuple(error), session=None, progress=progress_of([], set()))
 
 
 def _look(folder: Path) -> Look:

@@ -166,12 +166,15 @@ class Look:
         round and measurer. A row with a condition and no reading is entered too.
     second : bool
         Whether there is a second entry.
+    file : str
+        The file of the readings, "" where there is none.
     """
 
     problems: tuple[Problem, ...]
     session: Session | None
     progress: pd.DataFrame
     second: bool = False
+    file: str = ""
 
 
 def build(
@@ -204,10 +207,13 @@ def build(
         tested = kit.match_kit(others[kit.FILE], entries, settings, problems)
     order = {"session.toml": 0, table.file: 1}
     problems.sort(key=lambda p: (order.get(p.file, 2), p.file, p.row or 0))
-    progress = progress_of(entries, twice, table.file)
+    progress = progress_of(entries, twice)
     read = [i for i, e in enumerate(entries) if e["sound"] and "count" in e and not e["missing"]]
     if all(entries[i]["retake"] for i in read):  # none, or retakes of nothing
-        return Look(problems=tuple(problems), session=None, progress=progress, second=bool(second))
+        return Look(
+            problems=tuple(problems), session=None, progress=progress, second=second is not None,
+            file=table.file,
+        )  # fmt: skip
     readings = _frame([entries[i] for i in read], table, measures, corrected=bool(matched))
     session = Session(
         name=name,
@@ -236,8 +242,9 @@ def build(
         files=files,
     )
     return Look(
-        problems=tuple(problems), session=session, progress=progress, second=second is not None
-    )
+        problems=tuple(problems), session=session, progress=progress, second=second is not None,
+        file=table.file,
+    )  # fmt: skip
 
 
 def no_reading(file: str) -> Problem:
@@ -245,9 +252,7 @@ def no_reading(file: str) -> Problem:
     return whole_file(file, "there is no reading", "Enter the readings.")
 
 
-def progress_of(
-    entries: list[checks.Entry], twice: Collection[tuple[Any, ...]], file: str
-) -> pd.DataFrame:
+def progress_of(entries: list[checks.Entry], twice: Collection[tuple[Any, ...]]) -> pd.DataFrame:
     """How many rows there are, and how many are entered, by round and measurer."""
     first = [e for e in entries if not e["retake"]]
     frame = pd.DataFrame({
@@ -258,9 +263,7 @@ def progress_of(
         ],
         "twice": [int((*(e[k] for k in KEY), 0) in twice) for e in first],
     })  # fmt: skip
-    progress = frame.groupby(["round", "measurer"], sort=False).sum().reset_index()
-    progress.attrs["file"] = file
-    return progress
+    return frame.groupby(["round", "measurer"], sort=False).sum().reset_index()
 
 
 def _frame(

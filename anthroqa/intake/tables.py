@@ -142,7 +142,9 @@ def shape(table: Table, grid: list[list[str]], *, required: list[str], optional:
                 ))  # fmt: skip
     table.columns = list(places)
     if table.sheet:
-        table.letters = {column: _letter(i) for column, i in places.items()}
+        from openpyxl.utils import get_column_letter  # only where a workbook is read
+
+        table.letters = {column: get_column_letter(i + 1) for column, i in places.items()}
     if any(looks_personal(name) for name in header):
         return  # a comma in a name shifts cells: no value of this file may be quoted
     empty, spaced = [], 0
@@ -165,12 +167,6 @@ def shape(table: Table, grid: list[list[str]], *, required: list[str], optional:
     _note_empty(table, empty, last=max((row.number for row in table.rows), default=0))
     if spaced:
         table.notices.append((table.file, f"outer spaces removed in {spaced} rows"))
-
-
-def _letter(index: int) -> str:
-    """What a spreadsheet calls a column: A to Z, then AA."""
-    before, last = divmod(index, 26)
-    return (_letter(before - 1) if before else "") + chr(ord("A") + last)
 
 
 def found_in(

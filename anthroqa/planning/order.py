@@ -35,7 +35,7 @@ def rotation(
     offset = np.empty(people, dtype=np.int64)
     for wave in waves:
         offset[wave] = _rows(len(wave), subjects, reference in wave.tolist(), rng)
-    met = np.full((rounds, len(waves) * subjects, people), -1, dtype=np.int64)
+    met = np.full((rounds, turns_of_round(people, subjects), people), -1, dtype=np.int64)
     for r, (mirrored, shift) in enumerate(_changes(subjects, rounds, rng)):
         for at, v in enumerate(np.roll(np.arange(len(waves)), -r)):
             rows = _square(subjects, mirrored)[:, None] + shift
@@ -43,6 +43,11 @@ def rotation(
             turns = slice(at * subjects, (at + 1) * subjects)
             met[r, turns, waves[v]] = called[v // 2][rows % subjects].T
     return met
+
+
+def turns_of_round(people: int, subjects: int) -> int:
+    """How many turns a round has: one a subject, for each wave of as many people."""
+    return -(-people // subjects) * subjects
 
 
 def _square(n: int, mirrored: bool) -> Turns:

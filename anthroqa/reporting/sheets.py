@@ -13,6 +13,7 @@ import pandas as pd
 
 from anthroqa.intake import Measure
 from anthroqa.planning import Block, Plan, planned
+from anthroqa.planning.order import turns_of_round
 from anthroqa.planning.workload import rests_after
 from anthroqa.reporting.html import escape
 from anthroqa.reporting.timetable import ledger, trainer_pages
@@ -168,7 +169,7 @@ def _lines(
     plan: Plan, block: Block, rows: pd.DataFrame, measures: list[Measure], width: int
 ) -> Iterator[str]:
     """The lines to write in, with a rest where everybody rests."""
-    turns = -(-len(block.people) // len(block.subjects)) * len(block.subjects)
+    turns = turns_of_round(len(block.people), len(block.subjects))
     ticks = '<td class="tick"><i></i></td>' * len(plan.codes)
     blanks = "".join(_blank(m) * (1 + (m.name in plan.tared)) for m in measures)
     lines = rows.drop_duplicates("line")
