@@ -40,7 +40,7 @@ def opening(session: Session, marks: pd.DataFrame, read: pd.DataFrame) -> Html:
 
 def _facts(session: Session) -> str:
     readings = session.readings
-    date = f"{session.date.day} {session.date:%B %Y}. " if session.date else ""
+    date = f"{wording.day(session.date)}. " if session.date else ""
     return paragraph(
         f"{date}Read-back drill: "
         f"{wording.counted(readings['measurer'].nunique(), 'person', 'people')}, "

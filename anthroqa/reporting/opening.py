@@ -52,7 +52,7 @@ def opening(
 def _facts(session: Session) -> str:
     readings = session.readings
     staff = sorted(set(readings["measurer"]) - {session.reference})
-    date = f"{session.date.day} {session.date:%B %Y}. " if session.date else ""
+    date = f"{wording.day(session.date)}. " if session.date else ""
     reference = f" beside the reference {session.reference}" if session.reference else ""
     return paragraph(
         f"{date}{len(staff)} staff{reference}, "

@@ -17,7 +17,7 @@ from anthroqa.planning.order import turns_of_round
 from anthroqa.planning.workload import rests_after
 from anthroqa.reporting.html import escape
 from anthroqa.reporting.timetable import ledger, trainer_pages
-from anthroqa.reporting.wording import counted, label, sentence
+from anthroqa.reporting.wording import counted, day, label, sentence
 
 _STYLE = Path(__file__).resolve().parent / "template" / "sheets.css"
 _POLICY = "default-src 'none'; style-src 'unsafe-inline'"
@@ -107,7 +107,7 @@ def _sheet(plan: Plan, block: Block, rows: pd.DataFrame, number: int, of: int) -
 
 
 def _title(plan: Plan, block: Block) -> str:
-    date = f"{plan.date.day} {plan.date:%B %Y}" if plan.date else ""
+    date = day(plan.date) if plan.date else ""
     group = f"group {block.group}" if block.group else ""
     many = counted(len(block.subjects), block.of or "subject", block.of)
     return " \u00b7 ".join(filter(None, (plan.title, date, group, many)))

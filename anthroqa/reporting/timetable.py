@@ -9,7 +9,7 @@ import pandas as pd
 from anthroqa.planning import Block, Plan, timetable
 from anthroqa.planning.workload import REST
 from anthroqa.reporting.html import escape
-from anthroqa.reporting.wording import counted
+from anthroqa.reporting.wording import counted, day
 
 _ACROSS = 13  # people beside one another, at most
 _LEDGER = 14  # lines for readings taken again
@@ -32,7 +32,7 @@ _CARE = (
 
 def trainer_pages(plan: Plan, codes: Sequence[str]) -> Iterator[str]:
     """How the day runs, the list of sheets, and the running order of each block."""
-    date = f"{plan.date.day} {plan.date:%B %Y}" if plan.date else ""
+    date = day(plan.date) if plan.date else ""
     longest = max(map(len, codes))
     columns = 3 if longest <= 16 else 2 if longest <= 30 else 1
     ticks = "".join(
@@ -58,7 +58,7 @@ def _items(texts: Sequence[str]) -> str:
 
 def _running_order(plan: Plan, block: Block) -> Iterator[str]:
     """Who is with which subject in each turn, a table a round and so many people."""
-    day = timetable(plan, block)
+    table = timetable(plan, block)
     parts = -(-len(block.people) // _ACROSS)
     across = -(-len(block.people) // parts)
     name = " \u00b7 ".join(filter(None, (
@@ -68,7 +68,7 @@ def _running_order(plan: Plan, block: Block) -> Iterator[str]:
         '<section class="trainer order"><p class="role">For the trainer: running order. Begins: '
         "hours and minutes from the start of this page's children.</p>"
     )
-    for number, one in day.groupby("round"):
+    for number, one in table.groupby("round"):
         for start in range(0, len(block.people), across):
             people = block.people[start : start + across]
             head = "".join(f"<th>{escape(person)}</th>" for person in people)

@@ -5,6 +5,7 @@ Plain text only: whoever puts it on a page escapes it there.
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from collections.abc import Iterable
 
@@ -46,6 +47,11 @@ def label(name: str) -> str:
 def sentence(text: str) -> str:
     """The text with a capital first letter and the others as they are."""
     return text[:1].upper() + text[1:]
+
+
+def day(date: dt.date) -> str:
+    """A date as people write it."""
+    return f"{date.day} {date:%B %Y}"
 
 
 def places(measure: Measure) -> int:
