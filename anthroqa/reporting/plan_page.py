@@ -43,7 +43,7 @@ def opening(plan: Plan, chances: pd.DataFrame, changes: pd.DataFrame, naming: pd
 
 
 def _facts(plan: Plan) -> str:
-    date = f"{plan.date.day} {plan.date:%B %Y}. " if plan.date else ""
+    date = f"{wording.day(plan.date)}. " if plan.date else ""
     who = counted(len(plan.staff), "measurer")
     reference = f" and the reference {plan.reference}" if plan.reference else ", no reference"
     groups = f" in {len(plan.groups)} groups" if len(plan.groups) > 1 else ""
@@ -154,10 +154,13 @@ def _besides(plan: Plan, chances: pd.DataFrame) -> Iterator[str]:
     """What else is to be thought of before the day."""
     notes = []
     if len(plan.groups) > 1:
-        notes.append(
-            f"One group would handle each child more than {plan.handling_cap} times for a measure: "
-            f"staff are in {len(plan.groups)} groups, each with children of its own."
-        )
+        together = plan.rounds * (len(plan.staff) + (plan.reference is not None))
+        why = (
+            f"One group would handle each child {together} times for a measure, and the cap is "
+            f"{plan.handling_cap}: staff"
+            if together > plan.handling_cap else "Staff"
+        )  # fmt: skip
+        notes.append(f"{why} are in {len(plan.groups)} groups, each with children of its own.")
     if int(workload(plan)["handlings"].max()) == plan.handling_cap:
         notes.append(
             f"With {plan.handling_cap} handlings of a child for a measure nothing is left for "

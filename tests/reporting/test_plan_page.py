@@ -67,7 +67,9 @@ def test_a_chance_is_never_rounded_to_nobody_or_everybody(chance, words):
         ('limit_tem = "2 oz"', 'limit_tem = "1.2 oz"', "60 subjects would not be enough either"),
         ('limit_tem = "2 oz"', 'limit_tem = "0.5 oz"', "the limit is too fine for readings to"),
         ('reference = "LEAD"', "", "people are compared with one another only"),
-        ("staff = 5", "staff = 9", "staff are in 2 groups"),
+        ("staff = 5", "staff = 9", "One group would handle each child 20 times for a measure"),
+        ("staff = 5", "staff = 9", "the cap is 12: staff are in 2 groups"),
+        ("staff = 5", "staff = 5\ngroups = 2", "To note. Staff are in 2 groups"),
         ("staff = 5", "staff = 9", "LEAD measures in every group"),
         (
             "staff = 5",
