@@ -1,8 +1,7 @@
 """The notebook of a drill, run top to bottom as a person and as the command run it."""
 
-import re
-
 import pandas as pd
+from same_page import by_hand_and_by_command
 
 import anthroqa
 from anthroqa.reporting import notebooks
@@ -30,14 +29,6 @@ def test_notebook_gives_the_librarys_own_tables(request, tmp_path):
 
 def test_run_all_in_its_own_folder_gives_the_same_page_as_the_command(request, monkeypatch):
     root = request.config.rootpath
-    monkeypatch.chdir(root / "notebooks")
-    by_hand = notebooks.execute(root / "notebooks" / "marks_drill.ipynb", {})
-    values = {"session_folder": str(root / "sample_sessions" / "marks_drill")}
-    by_command = notebooks.run("marks_drill", values)
-
-    def body(notebook):
-        page = notebooks.to_html(notebook, title="t")
-        return re.sub(r'<div [^>]*class="cell[^>]*>|</div>|\s+', "", page)
-
-    assert body(by_hand) == body(by_command)
+    by_hand, by_command = by_hand_and_by_command(root, monkeypatch, "marks_drill", "marks_drill")
+    assert by_hand == by_command
     assert not (root / "notebooks" / "marks.csv").exists()

@@ -1,8 +1,7 @@
 """The notebook of a plan, run top to bottom as a person and as the command run it."""
 
-import re
-
 import pandas as pd
+from same_page import by_hand_and_by_command
 
 from anthroqa import planning
 from anthroqa.reporting import notebooks
@@ -32,15 +31,7 @@ def test_notebook_gives_the_librarys_own_tables_and_a_session_folder(request, tm
 
 def test_run_all_in_its_own_folder_gives_the_same_page_as_the_command(request, monkeypatch):
     root = request.config.rootpath
-    monkeypatch.chdir(root / "notebooks")
-    by_hand = notebooks.execute(root / "notebooks" / "session_plan.ipynb", {})
-    values = {"session_folder": str(root / "sample_sessions" / "spring_plan")}
-    by_command = notebooks.run("session_plan", values)
-
-    def body(notebook):
-        page = notebooks.to_html(notebook, title="t")
-        return re.sub(r'<div [^>]*class="cell[^>]*>|</div>|\s+', "", page)
-
-    assert body(by_hand) == body(by_command)
+    by_hand, by_command = by_hand_and_by_command(root, monkeypatch, "session_plan", "spring_plan")
+    assert by_hand == by_command
     assert not (root / "notebooks" / "chances.csv").exists()
     assert {p.name for p in (root / "sample_sessions" / "spring_plan").iterdir()} == {"plan.toml"}

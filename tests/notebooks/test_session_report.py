@@ -1,9 +1,8 @@
 """The notebook, run top to bottom on every sample, as a person and as the command run it."""
 
-import re
-
 import pandas as pd
 import pytest
+from same_page import by_hand_and_by_command
 
 import anthroqa
 from anthroqa.decisions import variants
@@ -50,14 +49,8 @@ def test_run_all_in_its_own_folder_gives_the_same_page_as_the_command(
     request, monkeypatch, tmp_path
 ):
     root = request.config.rootpath
-    monkeypatch.chdir(root / "notebooks")
-    by_hand = notebooks.execute(root / "notebooks" / "session_report.ipynb", {})
-    values = {"session_folder": str(root / "sample_sessions" / "clinics_customary")}
-    by_command = notebooks.run("session_report", values)
-
-    def body(notebook):
-        page = notebooks.to_html(notebook, title="t")
-        return re.sub(r'<div [^>]*class="cell[^>]*>|</div>|\s+', "", page)
-
-    assert body(by_hand) == body(by_command)
+    by_hand, by_command = by_hand_and_by_command(
+        root, monkeypatch, "session_report", "clinics_customary"
+    )
+    assert by_hand == by_command
     assert not (root / "notebooks" / "scores.csv").exists()
