@@ -21,7 +21,7 @@ import numpy as np
 import pandas as pd
 
 from anthroqa.intake import Measure, Session
-from anthroqa.intake.rows import heard
+from anthroqa.intake.rows import EMPTY, SET_ASIDE, TAKEN_OUT, heard
 from anthroqa.scores.cube import Cube, cubes
 from anthroqa.scores.expected import expected
 
@@ -129,12 +129,12 @@ def _single(cube: Cube, apart: float) -> np.ndarray:
 def _why_not(session: Session, measure: str, subject: str, more: int) -> str:
     """Why a child is left in peace: a stop code, or the cap of handlings."""
     stops = {heard(code) for code in session.conditions.get("stop", ())}
-    gone = _of(session.missing, measure, subject)
-    if stops and any(heard(str(why).split(":")[0]) in stops for why in gone["why"]):
+    why = _of(session.missing, measure, subject)["why"].astype(str)
+    if stops & set(why.str.removesuffix(TAKEN_OUT).map(heard)):
         return STOPPED
     cap = session.handling_cap
     handled = len(_of(session.readings, measure, subject))
-    handled += gone["why"].astype(str).str.match("empty$|set aside").sum()  # to come, or was
+    handled += int((why.eq(EMPTY) | why.str.startswith(SET_ASIDE)).sum())  # to come, or was
     return CAPPED if cap is not None and handled + more > cap else ""
 
 

@@ -24,6 +24,8 @@ REQUIRED = ["measurer", "subject", "measure", "round", "reading"]
 OPTIONAL = ["group", "tare", "instrument", "condition", "taken_at", "retake", "note"]
 MISSING = {"", "NA"}
 EVERYBODY = "(all)"  # in place of a measurer, in rows of group figures
+# why a reading is missing, as `Session.missing` says it
+EMPTY, SET_ASIDE, TAKEN_OUT = "empty", "set aside: ", ": its reading is set aside"
 _EXACT_SUMS = 3_000_000_000  # span x readings below this keeps every sum of squares in int64
 
 _SHOWN = 60  # characters of a cell that a problem repeats

@@ -290,11 +290,11 @@ def _frame(
 def _missing(entries: list[checks.Entry], matched: Mapping[int, Correction]) -> pd.DataFrame:
     gone = [(i, e) for i, e in enumerate(entries) if e["sound"] and e["missing"]]
     why = [
-        f"{e['condition']}: its reading is set aside"
+        e["condition"] + checks.TAKEN_OUT
         if "stopped" in e
-        else f"set aside: {matched[i].reason}"
+        else checks.SET_ASIDE + matched[i].reason
         if i in matched
-        else e.get("condition") or "empty"
+        else e.get("condition") or checks.EMPTY
         for i, e in gone
     ]
     columns = [*KEY, "row"]
