@@ -77,7 +77,8 @@ def _with_interval(row, measure: Measure) -> str:
 def _differs(rows: pd.DataFrame, as_read: dict[str, float]) -> bool:
     """Whether what is known of the instruments changes a difference."""
     less = rows[rows["statistic"] == _LESS_KIT]
-    return bool((less["estimate"] - less["measurer"].map(as_read)).abs().max() > 0)
+    plain = less["measurer"].map(as_read).astype(float)  # none at all would be text
+    return bool((less["estimate"] - plain).abs().max() > 0)
 
 
 def _instruments(rows: pd.DataFrame, as_read: dict[str, float]) -> Iterator[str]:
