@@ -16,6 +16,7 @@ from anthroqa.planning import Block, Plan, planned
 from anthroqa.planning.order import turns_of_round
 from anthroqa.planning.workload import rests_after
 from anthroqa.reporting.html import escape
+from anthroqa.reporting.printed import laid_out, pdf_of
 from anthroqa.reporting.timetable import ledger, trainer_pages
 from anthroqa.reporting.wording import counted, day, label, sentence
 
@@ -54,11 +55,8 @@ def sheets_html(plan: Plan) -> str:
 
 def sheets_pdf(text: str) -> bytes | None:
     """The same pages as PDF; None without the extra `pdf` or the libraries it needs."""
-    try:
-        from weasyprint import HTML
-    except (ImportError, OSError):  # not installed; installed without Pango
-        return None
-    return HTML(string=text).write_pdf(pdf_identifier=b"anthroqa", srgb=False)
+    laid = laid_out(text)
+    return None if laid is None else pdf_of(laid)
 
 
 def _sheet(plan: Plan, block: Block, rows: pd.DataFrame, number: int, of: int) -> str:
