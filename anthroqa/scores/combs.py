@@ -103,7 +103,7 @@ def comb(
     tried = list(_sources(step))
     found = []
     for source, ratio in tried:
-        on = int(_on_comb(counts, ratio).sum())
+        on = int(on_comb(counts, ratio).sum())
         if on < (1 - strays) * len(counts):
             continue
         chance, likelihood = _by_chance(once, ratio, marks, strays)
@@ -132,7 +132,24 @@ def _sources(step: Step) -> Iterator[tuple[Step, Fraction]]:
             yield source, ratio
 
 
-def _on_comb(x: Counts, ratio: Fraction) -> Flags:
+def leaves_gaps(step: Step) -> tuple[Step, Fraction] | None:
+    """The finest step of the other system whose marks leave gaps among those of `step`.
+
+    With its size in steps of `step`; None where every source reaches every mark. Whatever coarser
+    mark of that system was read and converted is on its comb too.
+
+    Examples
+    --------
+    >>> source, ratio = leaves_gaps(Step(Fraction(1, 10), "cm"))
+    >>> str(source), float(ratio)
+    ('1/8 in', 3.175)
+    """
+    customary = step.unit in CUSTOMARY
+    found = [s for s in _sources(step) if (s[0].unit in CUSTOMARY) != customary]
+    return min(found, key=lambda each: each[1], default=None)
+
+
+def on_comb(x: Counts, ratio: Fraction) -> Flags:
     """Whether some whole multiple of the ratio is within half a step, in whole numbers."""
     up, down = ratio.numerator, ratio.denominator
     least = -(-(2 * x - 1) * down // (2 * up))  # the first multiple that is not too low
@@ -143,10 +160,10 @@ def _by_chance(
     once: Counts, ratio: Fraction, marks: list[int], strays: float
 ) -> tuple[float, float]:
     """How often so many are on the comb without one, and the log likelihood ratio for it."""
-    on = _on_comb(once, ratio)
+    on = on_comb(once, ratio)
     middle = int(np.median(once))
     there = np.arange(max(once.min(), middle - _REACH), min(once.max(), middle + _REACH) + 1)
-    there_on, of_marks = _on_comb(there, ratio), _kinds(there, marks)
+    there_on, of_marks = on_comb(there, ratio), _kinds(there, marks)
     values, first = np.unique(once, return_index=True)
     kinds, of_values = _kinds(once, marks), _kinds(values, marks)
     hits_of, no_repeats, likelihood = np.ones(1), 0.0, 0.0

@@ -91,7 +91,7 @@ def leads(scores: pd.DataFrame) -> pd.DataFrame:
     naming = tested & found["test"].isin(TESTS[:2])
     found.loc[naming, "p_holm"] = holm(found.loc[naming, "p_value"].to_numpy())
     screened = tested & ~group
-    found.loc[screened, "q_value"] = _false_discovery(found.loc[screened, "p_value"].to_numpy())
+    found.loc[screened, "q_value"] = false_discovery(found.loc[screened, "p_value"].to_numpy())
     found["state"] = np.select(
         [
             ~tested,
@@ -167,7 +167,7 @@ def holm(p: Array) -> Array:
     return out
 
 
-def _false_discovery(p: Array) -> Array:
+def false_discovery(p: Array) -> Array:
     """Least false-discovery rate at which each is listed (Benjamini & Hochberg 1995)."""
     order = np.argsort(p, kind="stable")
     n = int((~np.isnan(p)).sum())

@@ -5,7 +5,7 @@ import pytest
 from scipy import stats
 
 from anthroqa.intake.steps import Step, convert
-from anthroqa.scores.combs import RISK, _by_chance, _on_comb, _sources, comb
+from anthroqa.scores.combs import RISK, _by_chance, _sources, comb, on_comb
 
 # what is written to, what was read to, a usual size and spread in steps of what is written, and
 # the share of its marks that are left (0.1 cm / (2.54 cm / 8) = 0.315), worked out by hand
@@ -107,7 +107,7 @@ def test_someone_who_reads_only_half_centimetres_leans_and_does_not_convert():
     assert comb(np.arange(600, 900, 5), step) is None
     # 5 cm are nearly 2 in: the marks of 5 cm from 130 to 185 cm are all on the comb of inches
     fives = np.arange(130, 190, 5)
-    assert _on_comb(fives, Fraction(254, 100)).all()
+    assert on_comb(fives, Fraction(254, 100)).all()
     assert comb(np.repeat(fives, 4), a_step("1 cm"), subjects=np.arange(4 * len(fives))) is None
 
 
@@ -122,7 +122,7 @@ def test_repeats_of_one_subject_are_no_further_evidence():
     step = a_step("1/10 kg")
     on = converted(np.linspace(90, 151, 11), a_step("1/2 lb"), step)
     counts, subject = np.append(on, [96, 115, 135]), np.arange(14)
-    assert _on_comb(counts, Fraction(45359237, 20_000_000)).tolist() == [True] * 11 + [False] * 3
+    assert on_comb(counts, Fraction(45359237, 20_000_000)).tolist() == [True] * 11 + [False] * 3
     times = np.append(np.full(11, 4), [1, 1, 1])  # 44 of 47 readings are on the comb, 11 of 14 once
     repeated, who = np.repeat(counts, times), np.repeat(subject, times)
     assert comb(repeated, step, subjects=who) is None
@@ -181,23 +181,23 @@ def test_marks_of_a_comb_agree_with_a_slow_search_in_fractions(to, read, size, s
     for mark in marks:
         near = [k for k in range(int(mark / ratio) - 1, int(mark / ratio) + 3) if k >= 0]
         slow.append(any(abs(k * ratio - int(mark)) <= Fraction(1, 2) for k in near))
-    assert _on_comb(marks, ratio).tolist() == slow
+    assert on_comb(marks, ratio).tolist() == slow
 
 
 def test_chances_agree_with_a_slow_count_of_marks():
     # 0.1 cm from 1/8 in, coarse marks 2, 5 and 10: two kinds of marks, two readings off the comb
     ratio, marks = Fraction(3175, 1000), [2, 5, 10]
     once = np.array([603, 607, 613, 629, 641, 651, 654, 654, 662, 664, 672, 676])
-    on = _on_comb(once, ratio)
+    on = on_comb(once, ratio)
     assert 0 < on.sum() < len(once)
     range_ = np.arange(once.min(), once.max() + 1)
     odd = [x for x in range_ if x % 2 and x % 5]
     even = [x for x in range_ if x % 2 == 0 and x % 5]
     hits_of, no_repeats = np.ones(1), 1.0
     for kind in (odd, even):
-        comb_marks = int(_on_comb(np.array(kind), ratio).sum())
+        comb_marks = int(on_comb(np.array(kind), ratio).sum())
         mine = [x for x in once if x in kind]
-        hit = {x for x in mine if _on_comb(np.array([x]), ratio)[0]}
+        hit = {x for x in mine if on_comb(np.array([x]), ratio)[0]}
         n = len(mine)
         hits_of = np.convolve(hits_of, stats.binom.pmf(range(n + 1), n, comb_marks / len(kind)))
         no_repeats *= stats.hypergeom.pmf(len(hit), len(kind), comb_marks, len(hit))

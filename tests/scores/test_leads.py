@@ -4,7 +4,7 @@ import pytest
 from statsmodels.stats.multitest import multipletests
 
 import anthroqa
-from anthroqa.scores.leads import _false_discovery, holm
+from anthroqa.scores.leads import false_discovery, holm
 
 
 def test_holm_and_the_false_discovery_rate_are_those_of_statsmodels():
@@ -15,7 +15,7 @@ def test_holm_and_the_false_discovery_rate_are_those_of_statsmodels():
         gone = rng.random(len(p)) < 0.2
         some = p[~gone]
         with_blanks = np.where(gone, np.nan, p)
-        for ours, method in ((holm, "holm"), (_false_discovery, "fdr_bh")):
+        for ours, method in ((holm, "holm"), (false_discovery, "fdr_bh")):
             found = ours(with_blanks)
             assert np.isnan(found[gone]).all()
             if len(some):
