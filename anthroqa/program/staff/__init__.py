@@ -1,0 +1,1 @@
+"""Staff over many sessions: one file a question."""
