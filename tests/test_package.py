@@ -11,7 +11,7 @@ import pytest
 
 import anthroqa
 
-FLOORS = ["intake", "scores", "decisions", "planning", "reporting", "cli"]
+FLOORS = ["intake", "scores", "decisions", "planning", "program", "reporting", "cli"]
 
 
 def test_all_is_what_the_package_offers_and_everything_in_it_loads():
@@ -22,7 +22,7 @@ def test_all_is_what_the_package_offers_and_everything_in_it_loads():
         anthroqa.grade  # noqa: B018
 
 
-@pytest.mark.parametrize("room", ["intake", "scores", "decisions", "planning", "reporting"])
+@pytest.mark.parametrize("room", FLOORS[:-1])
 def test_all_of_each_floor_loads(room):
     module = __import__(f"anthroqa.{room}", fromlist=["x"])
     assert module.__all__ == sorted(module.__all__)

@@ -1,8 +1,8 @@
 """The long study behind the figures of README.md and `power.md`.
 
 From the top of the project: `PYTHONPATH=tests python -m calibration --sessions 150`. It writes
-`power.md` with `power.png`, `whose_error.md` and `planned.md` beside itself, the same for the same
-seed; with `--page` one of them.
+`power.md` with `power.png`, `whose_error.md`, `planned.md`, `program.md` and `records.md` beside
+itself, the same for the same seed; with `--page` one of them.
 """
 
 from __future__ import annotations
@@ -21,6 +21,9 @@ from calibration import (
     likeness,
     patterns,
     planning,
+    program,
+    records,
+    records_changes,
     resolved,
     shifts,
     slips,
@@ -158,7 +161,87 @@ many `measurers` in whole sessions, scored and judged; `points`: by how much the
 
 {planned}
 """
-PAGES = {"power": _PAGE, "whose_error": _WHOSE, "planned": _PLANNED}
+_RECORDS = """\
+# What drawn programs say of the statistics of routine records
+
+{sessions} programs a row, seed {seed}; made by
+`PYTHONPATH=tests python -m calibration --page records --sessions {sessions}`.
+Only counts are given to the audit, and truth is known, so that every wrong name is counted.
+
+## Who leans to a mark
+
+Forty staff in four clinics, 150 readings each in 25 days and two months; three of them put 15 in
+100 more readings on a whole pound (1 oz) or on the mark in the name of the row (0.3 on 1/2 in).
+*Days differ*: each of their days has a share of its own, beta distributed about theirs with
+intra-day correlation 0.1 (nine days in ten lie between 2 and 37 in 100) or, *much*, 0.3 (between
+0 and 59). `found`: share of leaners named after Holm over staff and marks; `right`: on the planted
+mark; `wrong_mark`: programs in which a leaner is named for another mark, maybe beside it;
+`honest`: programs in which anybody else is named; `looked_at`: in which anybody else is worth a
+look; `clinics`: in which a clinic is named. `covered`: intervals (0.90) of the planted
+mark that hold a leaner's share; `covered_honest`: those of everybody else; `effect`: mean design
+effect of that mark. Where all lean they are held against a typical person, and clusters cost power.
+
+{records}
+
+## Months, conversions, repeated values
+
+Forty staff in four clinics, about 40 readings a month each for a year, unless the row says
+otherwise; a month has a share on the pound of its own. `changed`: the planted change is found
+within a month; `false`: programs in which any other change is told. `converted`: the converted
+clinic is found; `false_comb`: programs in which anything else is. `carried`: the person with 20 in
+100 more repeated values is told; `alike`: programs in which anybody else is.
+
+{records_years}
+"""
+_PROGRAM = """\
+# What drawn programs say of who is flagged, and of retraining that did nothing
+
+{sessions} programs a row (half for retraining), seed {seed}; made by
+`PYTHONPATH=tests python -m calibration --page program --sessions {sessions}`.
+A lead and twelve staff, four sessions of ten subjects read twice. Beside the repeat error (one TEM,
+three steps) everybody adds an amount to each subject (`interaction`, its SD in TEMs) and to each
+session (`session`).
+
+## Nobody differs and nobody moves: programs in which anybody is flagged
+
+By question: `larger` and `grew` are repeat errors, `moved` differences.
+
+{nobody}
+
+## Planted: a movement of two TEMs over the four sessions, a repeat error that is larger or doubles
+
+`found`: share of programs in which it is flagged, after the adjustment over all questions;
+`others`: in which somebody else is.
+
+{moved}
+
+## Retraining and repeat errors
+
+In the middle of so many `sessions`; it multiplies the repeat error by `effect` (1: it did nothing).
+True repeat errors differ by `differ` (SD of logs). `better` and `worse`: shares of those picked.
+
+{nothing_done}
+
+## Retraining and differences
+
+The three farthest of twelve; true differences have an SD of `differ` TEMs; `effect` multiplies
+them.
+
+{differences_picked}
+
+## Moderated repeat errors
+
+Mean size of the log of estimate over truth, own and moderated, and how often intervals (0.90) hold.
+
+{likely_errors}
+"""
+PAGES = {
+    "power": _PAGE,
+    "whose_error": _WHOSE,
+    "planned": _PLANNED,
+    "records": _RECORDS,
+    "program": _PROGRAM,
+}
 
 
 STUDIES: dict[str, Callable[[int, int], pd.DataFrame]] = {
@@ -179,6 +262,13 @@ STUDIES: dict[str, Callable[[int, int], pd.DataFrame]] = {
     "slips_honest": slips.honest,
     "slips_by_chance": slips.random_errors,
     "planned": planning.study,
+    "nobody": program.nobody,
+    "moved": program.planted,
+    "nothing_done": lambda n, seed: program.nothing_done(max(n // 2, 1), seed),
+    "differences_picked": lambda n, seed: program.differences_picked(max(n // 2, 1), seed),
+    "likely_errors": lambda n, seed: program.likely_errors(max(n // 2, 1), seed),
+    "records": records.study,
+    "records_years": records_changes.study,
 }
 
 

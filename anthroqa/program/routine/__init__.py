@@ -1,0 +1,1 @@
+"""Routine records: the counts, and what they say."""
