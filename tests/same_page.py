@@ -5,14 +5,14 @@ import re
 from anthroqa.reporting import notebooks
 
 
-def by_hand_and_by_command(root, monkeypatch, name, sample):
+def by_hand_and_by_command(root, monkeypatch, name, sample, parameter="session_folder"):
     """The bodies of the two pages of a notebook on a sample, without what differs by a run."""
     monkeypatch.chdir(root / "notebooks")
     by_hand = notebooks.execute(root / "notebooks" / f"{name}.ipynb", {})
-    by_command = notebooks.run(name, {"session_folder": str(root / "sample_sessions" / sample)})
-    return _body(by_hand), _body(by_command)
+    by_command = notebooks.run(name, {parameter: str(root / "sample_sessions" / sample)})
+    return body(by_hand), body(by_command)
 
 
-def _body(notebook):
+def body(notebook):
     page = notebooks.to_html(notebook, title="t")
     return re.sub(r'<div [^>]*class="cell[^>]*>|</div>|\s+', "", page)

@@ -1,0 +1,39 @@
+"""The notebook of a program, run top to bottom as a person and as the command run it."""
+
+import pandas as pd
+from reporting.staff.pages import tables_of
+from same_page import body
+
+from anthroqa.reporting import notebooks
+
+NAME = "staff_review"
+
+
+def test_notebook_gives_the_librarys_own_tables(request, tmp_path):
+    folder = request.config.rootpath / "sample_sessions" / "four_quarters"
+    values = {"program_folders": str(folder), "tables_folder": str(tmp_path / "t")}
+    notebooks.run(NAME, values)
+    t = tables_of(folder)
+    tables = {
+        "history": t.history, "funnel": t.funnel, "drifts": t.drifts, "flags": t.flags,
+        "moderated": t.moderated, "retrained": t.retrained, "due": t.due,
+        "instrument_drifts": t.kit,
+    }  # fmt: skip
+    for name, table in tables.items():
+        written = pd.read_csv(tmp_path / "t" / f"{name}.csv", keep_default_na=False, na_values=[""])
+        assert list(written.columns) == list(table.columns), name
+        assert len(written) == len(table), name
+        for column in table.select_dtypes("float"):
+            pd.testing.assert_series_equal(
+                written[column].astype(float), table[column].reset_index(drop=True), rtol=1e-15
+            )
+
+
+def test_run_all_in_its_own_folder_gives_the_same_page_as_the_command(request, monkeypatch):
+    root = request.config.rootpath
+    monkeypatch.chdir(root / "notebooks")
+    by_hand = notebooks.execute(root / "notebooks" / f"{NAME}.ipynb", {})
+    folder = root / "sample_sessions" / "four_quarters"
+    by_command = notebooks.run(NAME, {"program_folders": str(folder)})
+    assert body(by_hand) == body(by_command)
+    assert not (root / "notebooks" / "history.csv").exists()
