@@ -56,8 +56,10 @@ def slips(truth: dict, *, copied: bool = False) -> set[tuple[str, str, str, int]
 @pytest.mark.parametrize("name", SAMPLES)
 def test_a_sample_is_redrawn_to_the_byte(name, tmp_path):
     write_sample(name, tmp_path)
-    drawn = {file.name: file.read_bytes() for file in tmp_path.iterdir()}
-    kept = {file.name: file.read_bytes() for file in (FOLDER / name).iterdir()}
+    drawn, kept = (
+        {str(f.relative_to(place)): f.read_bytes() for f in place.rglob("*") if f.is_file()}
+        for place in (tmp_path, FOLDER / name)
+    )
     assert drawn.keys() == kept.keys()
     for file in kept:
         assert drawn[file] == kept[file], file
@@ -65,7 +67,7 @@ def test_a_sample_is_redrawn_to_the_byte(name, tmp_path):
 
 def test_every_sample_folder_has_its_recipe():
     drawn = {f.name for f in FOLDER.iterdir() if (f / "truth.toml").is_file()}
-    assert drawn == set(SAMPLES)
+    assert drawn == {*SAMPLES, "valley_records"}  # Parquet, which depends on its writer's version
     planned = {f.name for f in FOLDER.iterdir() if f.is_dir()} - drawn
     assert planned == {"spring_plan"}  # nothing is drawn in a session to come
 

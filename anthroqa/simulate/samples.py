@@ -12,6 +12,7 @@ from anthroqa.intake.steps import Step
 from anthroqa.intake.written import as_written
 from anthroqa.simulate.drill import marks_drill
 from anthroqa.simulate.kit import CLINICS, OUTREACH, kit_csv
+from anthroqa.simulate.quarters import four_quarters
 from anthroqa.simulate.readings import Counts, Sheet, csv_of, draw, nearest, truth_of
 
 _OUTREACH = """\
@@ -297,12 +298,14 @@ SAMPLES: dict[str, tuple[Callable[[int], dict[str, str]], int]] = {
     "clinics_customary": (clinics_customary, 20261006),
     "clinics_customary_as_typed": (clinics_customary_as_typed, 20261006),
     "marks_drill": (marks_drill, 20261047),
+    "four_quarters": (four_quarters, 20260219),
 }
 
 
 def write_sample(name: str, folder: Path) -> None:
-    """Draw a sample session into `folder`, byte for byte the same every time."""
+    """Draw a sample into `folder`, byte for byte the same every time."""
     make, seed = SAMPLES[name]
     folder.mkdir(parents=True, exist_ok=True)
     for file, text in make(seed).items():
+        (folder / file).parent.mkdir(parents=True, exist_ok=True)  # some are folders of sessions
         (folder / file).write_bytes(text.encode("utf-8"))

@@ -1,0 +1,1 @@
+"""The page of routine records, from their counts."""

@@ -1,0 +1,180 @@
+"""What else do routine records say: months, conversions, repeated values, what is no reading?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import pandas as pd
+
+from anthroqa.intake import EVERYBODY, Measure
+from anthroqa.program.routine.months import by_month
+from anthroqa.program.routine.repeated import ALIKE
+from anthroqa.reporting.html import SOME, Html, cut, heading, image, paragraph, table
+from anthroqa.reporting.marks_words import percent
+from anthroqa.reporting.routine import figures, words
+from anthroqa.reporting.routine.made_from import Opened
+from anthroqa.reporting.routine.opening import Tables, level, named
+from anthroqa.reporting.routine.words import CLINIC, INSTRUMENT, PERSON, PROGRAM, counted
+from anthroqa.reporting.wording import label, listed, sentence
+
+_PANELS, _MOST_PANELS = 4, 12  # months in an image, and in all, of a measure
+_PLACES = (PROGRAM, CLINIC, INSTRUMENT)
+
+
+def months_of(counts: pd.DataFrame, audit: pd.DataFrame, changes: pd.DataFrame) -> pd.DataFrame:
+    """Shares by month of everybody, clinics and instruments, and of people with a finding.
+
+    Those of all people would be a table of everybody's every month: who has no finding is in the
+    audit.
+    """
+    people = {*level(named(audit), PERSON)["who"], *level(changes, PERSON)["who"]}
+    return pd.concat(
+        [
+            by_month(counts, levels=_PLACES),
+            by_month(counts[counts["measurer"].isin(people)], levels=(PERSON,)),
+        ],
+        ignore_index=True,
+    )
+
+
+def by_months(opened: Opened, tables: Tables) -> Html:
+    """Is a share steady from month to month, and where did it change for good?"""
+    parts: list[str] = []
+    for measure in opened.measures.values():
+        points, changed, audit = (
+            tables[name][tables[name]["measure"] == measure.name]
+            for name in ("months", "changes", "audit")
+        )
+        panels = _panels(points, changed, audit, measure)
+        if panels or len(changed):
+            parts.append(heading(sentence(label(measure.name)), 3))
+        for start in range(0, min(len(panels), _MOST_PANELS), _PANELS):
+            some = panels[start : start + _PANELS]
+            said = [f"{words.who(of, code)}: % standing on {words.marks(mark, measure)}"
+                    for of, code, mark in some]  # fmt: skip
+            ax = figures.months(points, some, said, changed)[0]
+            parts.append(image(ax, alt=_alt_months(points, some, changed, measure)))
+        if len(panels) > _MOST_PANELS:
+            parts.append(paragraph(f"And {len(panels) - _MOST_PANELS} more, in months.csv."))
+        if len(changed):
+            parts += _changes(changed, measure)
+    return Html(*parts or [paragraph("The records are not dated, or cover one month only.")])
+
+
+def _panels(
+    points: pd.DataFrame, changed: pd.DataFrame, audit: pd.DataFrame, measure: Measure
+) -> list[tuple[str, str, str]]:
+    """What is drawn: everybody on whole marks, what changed, and who is named."""
+    there = set(zip(points["level"], points["who"], points["mark"], strict=True))
+    columns = ["level", "who", "mark"]
+    people = level(named(audit), PERSON)
+    wanted = [
+        (PROGRAM, EVERYBODY, words.whole_mark(measure)),
+        *level(changed, *_PLACES)[columns].itertuples(index=False, name=None),
+        *people[columns].itertuples(index=False, name=None),
+    ]
+    return [panel for panel in dict.fromkeys(wanted) if panel in there]
+
+
+def _alt_months(
+    points: pd.DataFrame, panels: Sequence[tuple[str, str, str]], changed: pd.DataFrame,
+    measure: Measure,
+) -> str:  # fmt: skip
+    """What the panels show, in one sentence each."""
+    said = []
+    for panel in panels:
+        rows, change = figures.of(points, *panel), figures.of(changed, *panel)
+        out = int((rows["note"] != "").sum())
+        at = [f"changed in {words.periods(p)}" for p in change["period"]]
+        said.append(
+            f"{words.who(*panel[:2])} on {panel[2]}: {percent(rows['share'].min())} to "
+            f"{percent(rows['share'].max())}, {out} of {counted(len(rows), 'period')} outside the "
+            f"band{', ' + listed(at) if at else ''}"
+        )
+    return f"Shares by month, {label(measure.name)}. {'; '.join(said)}."
+
+
+def _changes(changed: pd.DataFrame, measure: Measure) -> list[str]:
+    body = [
+        (
+            words.who(r.level, r.who), words.share_of_what(r.mark, measure),
+            words.periods(r.period), percent(r.before), percent(r.after),
+            words.points(r.lower, r.upper, signed=True), r.note,
+        )
+        for r in changed.head(SOME).itertuples()
+    ]  # fmt: skip
+    head = ["Who", "Share", "First month", "Before", "After", "Change (points)", "Look for"]
+    caption = f"Changes that lasted, {label(measure.name)}"
+    return [table(head, body, caption=caption), *cut(changed, "changes, in changes.csv")]
+
+
+def conversions(tables: Tables) -> Html:
+    """Which readings were made in another unit and converted before they were written?"""
+    rows = tables["conversions"]
+    if rows.empty:
+        return Html(paragraph(
+            "Nowhere do nearly all readings lie on the marks of another unit, more than chance "
+            "gives."
+        ))  # fmt: skip
+    body = [
+        (words.place(r), label(r.measure), r.source, words.periods(r.period) if r.period else "all",
+         f"{int(r.on):,} of {int(r.n):,}", percent(r.expected), words.p(r.p_value))
+        for r in rows.head(SOME).itertuples()
+    ]  # fmt: skip
+    head = ["Where", "Measure", "Likely read to", "Months", "On its marks", "By chance", "p"]
+    return Html(
+        table(head, body, caption="Readings on the marks of another unit"),
+        *cut(rows, "rows, in conversions.csv"),
+    )
+
+
+def repeated(tables: Tables) -> Html:
+    """Whose readings equal the child's last one more often than those of the others?"""
+    rows = tables["repeated"]
+    if rows.empty:
+        return Html(
+            paragraph("Not asked: there is no key of visits in the records (the column visit_key).")
+        )
+    told = rows[rows["state"] == ALIKE]
+    body = [
+        (words.who(r.level, r.who), label(r.measure), f"{int(r.same):,} of {int(r.followed):,}",
+         percent(r.share), words.share_span(r), percent(r.expected))
+        for r in told.head(SOME).itertuples()
+    ]  # fmt: skip
+    head = ["Who", "Measure", "Equal to the last", "Share", "Interval", "Among the others"]
+    found = [table(head, body, caption=f"Repeated values, {ALIKE}")] if body else []
+    others = counted(len(rows) - len(told), "row")
+    return Html(
+        *found, *cut(told, "rows, in repeated.csv"),
+        paragraph(f"{others} of repeated.csv.", lead="As expected, or not judged:"),
+    )  # fmt: skip
+
+
+_KINDS = {"missing": "Missing", "off_step": "Off every mark", "out_of_range": "Out of range",
+          "unreadable": "Unreadable"}  # fmt: skip
+_SEEN = 0.02  # share of a kind from which a clinic or a person is in the table; no source
+
+
+def no_readings(tables: Tables) -> Html:
+    """Where are values missing, off every mark, out of range or unreadable?"""
+    rows = tables["quality"]
+    kinds = rows[list(_KINDS)]
+    told = rows[
+        ((rows["level"] == PROGRAM) & (kinds.sum(axis=1) > 0))
+        | (rows["level"].isin([CLINIC, PERSON]) & (kinds.max(axis=1) >= _SEEN))
+    ]
+    if told.empty:
+        return Html(paragraph("Every record holds a reading on a mark."))
+    body = [
+        (words.who(r.level, r.who), label(r.measure), f"{r.n:,}",
+         *(words.small(getattr(r, kind)) for kind in _KINDS), r.note)
+        for r in told.head(SOME).itertuples()
+    ]  # fmt: skip
+    return Html(
+        table(["Who", "Measure", "Records", *_KINDS.values(), "Note"], body,
+              caption="Records without a reading on a mark"),
+        *cut(told, "rows, in quality.csv"),
+        paragraph(
+            "Clinics and people are here from 1 in 50 of a kind; all of them are in quality.csv."
+        ),
+    )  # fmt: skip

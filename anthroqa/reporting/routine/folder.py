@@ -1,0 +1,133 @@
+"""Routine records become a folder with a page and its tables, or a counts file that may leave."""
+
+from __future__ import annotations
+
+import json
+import tempfile
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from anthroqa.reporting import notebooks
+from anthroqa.reporting.folders import whole_folder
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from anthroqa.intake import Problem
+    from anthroqa.program.routine.progress import Progress
+    from anthroqa.reporting.routine.made_from import Asked, Opened
+
+NOTEBOOK = "routine_records"
+PAGE = f"{NOTEBOOK}.html"
+_OF_THE_PAGE = ("confidence",)
+
+
+def records(
+    source: str | Path, out: str | Path, *, progress: Progress | None = None, **options: Any
+) -> tuple[Path, tuple[Problem, ...]]:
+    """Write `routine_records.html`, its tables as CSV files and `run.json` into `out`.
+
+    The records are tallied where they are held; the page is made from the counts, which do not
+    stay. The tables are `audit`, `conversions`, `months`, `changes`, `repeated` and `quality`.
+
+    Parameters
+    ----------
+    source : str or pathlib.Path
+        Parquet or CSV files, a counts file, or the address of a database; only read.
+    out : str or pathlib.Path
+        A folder, made if need be; it changes only once everything is ready.
+    progress : Progress, optional
+        Where to show how far the tally is.
+    **options
+        Parameters of the notebook `routine_records`, such as `recorded_to` and `confidence`.
+
+    Returns
+    -------
+    pathlib.Path, tuple of Problem
+        The page, and what needs attention in the records all the same.
+
+    Raises
+    ------
+    SessionError
+        With every problem, where nothing can be shown; `out` is as it was.
+    ValueError
+        If an option is unknown or wrong, or a library is missing.
+    NotebookError
+        If the page stops.
+    """
+    confidence = options.get("confidence", 0.5)
+    if not 0 < confidence < 1:
+        raise ValueError(f"confidence must lie between 0 and 1, not {confidence}")
+    opened = _opened(source, _asked(options), progress)
+    with tempfile.TemporaryDirectory(prefix="anthroqa-") as kept, whole_folder(Path(out)) as draft:
+        counts = _write_counts(Path(kept), opened, opened.counts)
+        values = {name: options[name] for name in _OF_THE_PAGE if name in options}
+        values |= {"source": str(counts), "recorded_to": "", "tables_folder": str(draft)}
+        done = notebooks.run(NOTEBOOK, values)
+        page = notebooks.to_html(done, title=opened.title)
+        (draft / PAGE).write_text(page, encoding="utf-8", newline="")
+    return Path(out) / PAGE, opened.problems
+
+
+def counts_only(
+    source: str | Path, out: str | Path, *, progress: Progress | None = None, **options: Any
+) -> tuple[Path, tuple[Problem, ...]]:
+    """Write `counts.csv`, for somebody else to audit, and `run.json` into `out`.
+
+    Months of a person and measure are put together until they hold 50 readings; there is no
+    reading in it. Parameters, results and errors are those of `records`.
+    """
+    from anthroqa.intake import SessionError
+    from anthroqa.program.routine.counts import codes_only, for_others
+
+    opened = _opened(source, _asked(options), progress)
+    if named := codes_only(opened.counts, opened.name):
+        raise SessionError(named)  # nothing with a name in it leaves
+    told = tuple(replace(problem, found="") for problem in opened.problems)  # no form of a reading
+    with whole_folder(Path(out)) as draft:
+        path = _write_counts(draft, replace(opened, problems=told), for_others(opened.counts))
+    return Path(out) / path.name, opened.problems
+
+
+def shown_sql(source: str | Path, **options: Any) -> str:
+    """The query that would count, as the engine that holds the records gets it."""
+    from anthroqa.reporting.routine.made_from import sql
+
+    return sql(str(source), _asked(options))
+
+
+def _asked(options: Mapping[str, Any]) -> Asked:
+    """What is wanted of the source; an option that the notebook does not know is refused."""
+    from anthroqa.reporting.routine.made_from import Asked
+
+    known = {p.name: p.default for p in notebooks.parameters(NOTEBOOK)}
+    hers = set(known) - {"source", "tables_folder"}
+    unknown = sorted(set(options) - hers)
+    if unknown:
+        raise ValueError(
+            f"records have no option {', '.join(unknown)}; they have {', '.join(sorted(hers))}"
+        )
+    of_source = hers - set(_OF_THE_PAGE)
+    return Asked(**{name: str(options[name]) for name in of_source if name in options})
+
+
+def _opened(source: str | Path, asked: Asked, progress: Progress | None) -> Opened:
+    from anthroqa.program.routine.progress import silent
+    from anthroqa.reporting.routine.made_from import opened
+
+    return opened(str(source), asked, progress=silent if progress is None else progress)
+
+
+def _write_counts(folder: Path, opened: Opened, counts: pd.DataFrame) -> Path:
+    """A counts file, and beside it the record of what was counted."""
+    from anthroqa.program.routine.counts import counts_text
+    from anthroqa.reporting.routine.made_from import COUNTS, RECORD, run_record, sha256
+
+    path = folder / COUNTS
+    path.write_text(counts_text(counts), encoding="utf-8", newline="")
+    record = {**run_record(opened, {}), "outputs": {COUNTS: sha256(path)}}
+    text = json.dumps(record, indent=2, ensure_ascii=False) + "\n"
+    (folder / RECORD).write_text(text, encoding="utf-8", newline="")
+    return path
