@@ -62,9 +62,10 @@ def _guarded(run, args: argparse.Namespace) -> int:
     """Run a command; what stops it is told in plain words."""
     from pathlib import Path
 
+    folder = getattr(args, "folder", None)
     try:
-        if not (Path(args.folder).is_dir() or run is _plan):  # a plan makes its folder
-            raise ValueError(f"there is no folder {args.folder}: give the folder of a session")
+        if folder is not None and not (Path(folder).is_dir() or run is _plan):  # it makes its own
+            raise ValueError(f"there is no folder {folder}: give the folder of a session")
         return run(args)
     except KeyboardInterrupt:
         return _FAILED
@@ -198,12 +199,17 @@ def _add_parameters(
     parser: argparse.ArgumentParser, notebook: str, what: str = "the folder of the session"
 ) -> None:
     """The folder, and the parameters of a notebook."""
+    _add_folder(parser, what)
+    _add_options(parser, notebook, leave=("session_folder",))
+
+
+def _add_options(parser: argparse.ArgumentParser, notebook: str, *, leave: Sequence[str]) -> None:
+    """The parameters of a notebook, without those that have an argument of their own."""
     from anthroqa.reporting.notebooks import parameters
 
-    _add_folder(parser, what)
     kinds = {"float": float, "int": int, "str": str}
     for p in parameters(notebook):
-        if p.name not in ("session_folder", "tables_folder"):
+        if p.name not in (*leave, "tables_folder"):
             parser.add_argument(
                 f"--{p.name.replace('_', '-')}", dest=f"set_{p.name}", type=kinds[p.type],
                 metavar=p.type.upper(), default=p.default, help=f"{p.help}, default {p.default}",
@@ -225,6 +231,107 @@ def _drill(args: argparse.Namespace) -> int:
     from anthroqa.reporting import drill
 
     return _page(drill, args)
+
+
+def _add_feedback(parser: argparse.ArgumentParser) -> None:
+    _add_notebook(parser, "feedback_sheets")
+
+
+def _feedback(args: argparse.Namespace) -> int:
+    from anthroqa.reporting import feedback
+
+    return _page(feedback, args)
+
+
+def _add_review(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "folders", metavar="FOLDER", nargs="+",
+        help="folders of sessions, or a folder that holds them",
+    )  # fmt: skip
+    _add_options(parser, "staff_review", leave=("program_folders",))
+    parser.add_argument("--out", metavar="DIR", required=True, help="the folder to write into")
+
+
+def _review(args: argparse.Namespace) -> int:
+    from anthroqa.reporting import NotebookError, left_out, review
+
+    try:
+        page = review(args.folders, args.out, **_chosen(args))
+    except NotebookError as error:
+        return _stopped(error, args.out)
+    return _shown(page, left_out(args.out))
+
+
+def _add_records(parser: argparse.ArgumentParser) -> None:
+    from anthroqa.reporting.notebooks import parameters
+
+    page = {p.name: p for p in parameters("routine_records")}
+    parser.add_argument(
+        "source", metavar="SOURCE", help="Parquet or CSV files ('records/*.parquet'), a folder of "
+        "them, a counts file, or a database as in postgresql://host/name",
+    )  # fmt: skip
+    for option, name, metavar, help_ in (
+        (
+            "--recorded-to", "recorded_to", "MEASURE=STEP",
+            "the step of each measure, as in infant_weight='1 oz'",
+        ),
+        (
+            "--range", "ranges", "MEASURE=RANGE",
+            "what is possible, as in infant_weight='3 lb to 45 lb'",
+        ),
+        (
+            "--column", "columns", "NAME=COLUMN",
+            "what the source calls measurer, measure, reading, taken_at, clinic, instrument or "
+            "visit_key",
+        ),
+    ):  # fmt: skip
+        parser.add_argument(
+            option, dest=name, metavar=metavar, nargs="+", action="extend", default=[], help=help_
+        )
+    parser.add_argument("--table", default="", help="that holds the records, in a database")
+    parser.add_argument(
+        "--clusters", choices=("day", "none"), help="count days too, to allow for readings of a "
+        "day that are alike; default day for a page, none with --tally-only",
+    )  # fmt: skip
+    confidence = page["confidence"]
+    parser.add_argument(
+        "--confidence", type=float, default=confidence.default,
+        help=f"{confidence.help}, default {confidence.default}",
+    )  # fmt: skip
+    parser.add_argument(
+        "--tally-only", action="store_true", help="write counts.csv for somebody else to audit"
+    )
+    parser.add_argument("--show-sql", action="store_true", help="print the query and stop")
+    parser.add_argument("--out", metavar="DIR", help="the folder to write into")
+
+
+def _records(args: argparse.Namespace) -> int:
+    import anthroqa
+    from anthroqa.program.routine.progress import Progress
+    from anthroqa.reporting import NotebookError, counts_only, records, shown_sql
+
+    clusters = args.clusters or ("none" if args.tally_only else "day")
+    asked = {name: "; ".join(getattr(args, name)) for name in ("recorded_to", "ranges", "columns")}
+    asked |= {"table": args.table, "clusters": clusters.removeprefix("none")}
+    if args.show_sql:
+        print(shown_sql(args.source, **asked))
+        return _DONE
+    if args.out is None:
+        raise ValueError("say where to write with --out DIR")
+    if not args.tally_only:
+        asked["confidence"] = args.confidence
+    make = counts_only if args.tally_only else records
+    try:
+        return _shown(*make(args.source, args.out, progress=Progress(sys.stderr), **asked))
+    except (anthroqa.SessionError, NotebookError) as error:
+        return _stopped(error, args.out)
+
+
+def _shown(page: Path, problems: Sequence[object]) -> int:
+    """Say where a page is, and what was left out of it."""
+    print(page)
+    print(*problems, sep="\n", end="\n" if problems else "", file=sys.stderr)
+    return _DATA if problems else _DONE
 
 
 def _page(make: Callable[..., Path], args: argparse.Namespace) -> int:
@@ -271,5 +378,18 @@ _COMMANDS = {
     "drill": (
         _add_drill, _drill, "say who reads which marks, and how, from a read-back drill",
         "anthroqa drill sample_sessions/marks_drill --out drill",
+    ),
+    "feedback": (
+        _add_feedback, _feedback, "make one page for each measurer, with their own readings only",
+        "anthroqa feedback sample_sessions/clinics_customary --out feedback",
+    ),
+    "review": (
+        _add_review, _review, "follow staff, reference and instruments over many sessions",
+        "anthroqa review sample_sessions/four_quarters --out review",
+    ),
+    "records": (
+        _add_records, _records, "audit digits and rounding of routine records, from counts",
+        "anthroqa records sample_sessions/valley_records --recorded-to infant_weight='1 oz' "
+        "infant_length='1/8 in' adult_weight='1/4 lb' --out audit",
     ),
 }  # fmt: skip

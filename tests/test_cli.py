@@ -29,11 +29,14 @@ def test_help_lists_the_commands_with_an_example(capsys):
     assert main([]) == 0
     out = capsys.readouterr().out
     assert all(name in out for name in (
-        "plan", "check", "score", "report", "drill", "example: anthroqa report",
+        "plan", "check", "score", "report", "drill", "feedback", "review", "records",
+        "example: anthroqa report",
     ))  # fmt: skip
 
 
-@pytest.mark.parametrize("command", ["plan", "check", "score", "report", "drill"])
+@pytest.mark.parametrize(
+    "command", ["plan", "check", "score", "report", "drill", "feedback", "review", "records"]
+)
 def test_every_command_has_help_with_an_example(command, capsys):
     with pytest.raises(SystemExit) as stop:
         main([command, "--help"])
@@ -53,7 +56,8 @@ def test_options_of_the_report_are_the_notebooks_parameters(capsys):
 @pytest.mark.parametrize(
     "words",
     [["nope"], ["--nope"], ["check"], ["report", "x"], ["drill", "x"],
-     ["score", "x", "--format", "xml"], ["score", "x", "--confidence", "most"]],
+     ["feedback", "x"], ["review", "x"], ["records"], ["score", "x", "--format", "xml"],
+     ["score", "x", "--confidence", "most"]],
 )  # fmt: skip
 def test_a_wrong_command_line_ends_with_1(words, capsys):
     with pytest.raises(SystemExit) as stop:
@@ -145,8 +149,10 @@ def test_the_module_runs_as_the_command(outreach):
 
 
 @pytest.mark.parametrize(
-    "words", [["check"], ["score"], ["report", "--out", "r"], ["drill", "--out", "r"]]
-)
+    "words",
+    [["check"], ["score"], ["report", "--out", "r"], ["drill", "--out", "r"],
+     ["feedback", "--out", "r"]],
+)  # fmt: skip
 def test_a_missing_folder_is_a_wrong_command_line_and_is_named(words, tmp_path, capsys):
     folder = str(tmp_path / "autumn")
     assert main([words[0], folder, *words[1:]]) == 1
