@@ -92,6 +92,15 @@ def test_names_of_the_source_are_mapped_and_the_query_is_shown_without_writing(
     assert sorted(p.name for p in tmp_path.iterdir()) == ["records.csv"]
 
 
+@pytest.mark.parametrize("only", [[], ["--tally-only"]])
+def test_nothing_is_written_where_the_records_are(source, only, capsys):
+    folder = source.parent
+    for given in (source, folder):
+        assert main(["records", str(given), *STEP, *only, "--out", str(folder)]) == 1
+        assert "cannot go into the folder of the records" in capsys.readouterr().err
+    assert [p.name for p in folder.iterdir()] == ["records.csv"]
+
+
 def test_no_counts_leave_with_what_looks_like_a_name(source, tmp_path, capsys):
     source.write_text(source.read_text().replace("K1,", "Ana Sol,"), encoding="utf-8")
     out = tmp_path / "counts"

@@ -16,6 +16,7 @@ from anthroqa.decisions.decide import NOT_JUDGED, NOT_SETTLED, OVER, WITHIN
 from anthroqa.decisions.tolerances import HANDBOOK_44, OIML_R76, Tolerance, tolerance
 from anthroqa.intake import Instrument, Measure, Session
 from anthroqa.intake.steps import CUSTOMARY, UNITS, convert
+from anthroqa.scores.figures import check_confidence
 from anthroqa.scores.kit import kit_figures
 
 COLUMNS = [
@@ -83,8 +84,7 @@ def kit(session: Session, *, confidence: float = 0.90) -> pd.DataFrame:
     >>> row["state"], [round(float(row[c]), 3) for c in ("tolerance", "lower", "upper")]
     ('over limit', [0.1, 0.153, 0.247])
     """
-    if not 0 < confidence < 1:
-        raise ValueError(f"confidence must lie between 0 and 1, not {confidence}")
+    check_confidence(confidence)
     found = kit_figures(session, confidence=confidence)
     rows = [
         row

@@ -25,6 +25,7 @@ from anthroqa.intake import Measure
 from anthroqa.planning import drawn
 from anthroqa.planning.drawn import Chance
 from anthroqa.planning.plan import Block, Plan
+from anthroqa.scores.figures import check_confidence
 
 QUESTIONS = ("repeatability", "bias")
 COLUMNS = [
@@ -66,8 +67,7 @@ def chances(plan: Plan, *, confidence: float = 0.90, seed: int = 0) -> pd.DataFr
     ValueError
         If `confidence` is not between 0 and 1.
     """
-    if not 0 < confidence < 1:
-        raise ValueError(f"confidence must lie between 0 and 1, not {confidence}")
+    check_confidence(confidence)
     rows = []
     for block in _kinds(plan):
         for name in block.measures:

@@ -17,7 +17,7 @@ import pandas as pd
 
 from anthroqa.intake import Session
 from anthroqa.scores.cube import Array, Counts, Cube, Flags, cubes
-from anthroqa.scores.figures import Figures, Notes, join, notes
+from anthroqa.scores.figures import Figures, Notes, check_confidence, join, notes
 from anthroqa.scores.marks import NO_CYCLE, Fit, Way, fit, packed, ways
 
 NAMES = ("rounding_shift",)
@@ -112,8 +112,7 @@ def marks(session: Session, *, confidence: float = 0.90) -> pd.DataFrame:
             f"nothing is known of what was set in {session.name or 'this session'}: a drill has "
             'exercise = "drill" in session.toml, and settings.csv'
         )
-    if not 0 < confidence < 1:
-        raise ValueError(f"confidence must lie between 0 and 1, not {confidence}")
+    check_confidence(confidence)
     tables = [
         _rows(cube, judge(cube, confidence), session) for cube in cubes(session) if len(cube.true)
     ]

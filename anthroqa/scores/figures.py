@@ -47,6 +47,12 @@ class Figures:
             self.rows = np.ones(n, dtype=bool)
 
 
+def check_confidence(confidence: float) -> None:
+    """Refuse a coverage that is none."""
+    if not 0 < confidence < 1:
+        raise ValueError(f"confidence must lie between 0 and 1, not {confidence}")
+
+
 def ratio(numerator: Array | Counts, denominator: Array | Counts) -> Array:
     """Quotients, NaN where the denominator is not above 0."""
     numerator, denominator = np.broadcast_arrays(numerator, denominator)

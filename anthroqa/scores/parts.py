@@ -17,6 +17,7 @@ import pandas as pd
 from anthroqa.intake import Session
 from anthroqa.scores.components import below_zero, no_instruments
 from anthroqa.scores.cube import Array, Cube, cubes
+from anthroqa.scores.figures import check_confidence
 from anthroqa.scores.generalised_pivots import DRAWS, interval
 from anthroqa.scores.reml import INTERACTION, MEASURER, REPEAT
 from anthroqa.scores.variances import Variances, variances
@@ -88,8 +89,7 @@ def parts(session: Session, *, confidence: float = 0.90, seed: int = 0) -> pd.Da
     >>> float(parts(session).loc[0, "sd"].round(4)), round(0.1 * (71.5 / 4) ** 0.5, 4)
     (0.4228, 0.4228)
     """
-    if not 0 < confidence < 1:
-        raise ValueError(f"confidence must lie between 0 and 1, not {confidence}")
+    check_confidence(confidence)
     rows = []
     for cube in cubes(session):
         rng = np.random.default_rng([seed, zlib.crc32(cube.measure.name.encode())])

@@ -20,7 +20,7 @@ from scipy import special
 
 from anthroqa.intake import Session
 from anthroqa.scores.cube import Array, Counts, Cube, Flags, cubes
-from anthroqa.scores.figures import notes, ratio
+from anthroqa.scores.figures import check_confidence, notes, ratio
 from anthroqa.scores.leads import holm
 
 COLUMNS = [
@@ -83,8 +83,7 @@ def by_size(session: Session, *, confidence: float = 0.90) -> pd.DataFrame:
     >>> by_size(session)[["at_low", "at_high", "level"]].round(6).values.tolist()
     [[1.0, 6.0, 3.5]]
     """
-    if not 0 < confidence < 1:
-        raise ValueError(f"confidence must lie between 0 and 1, not {confidence}")
+    check_confidence(confidence)
     tables = [_measure(cube, _moving(cube, session), confidence) for cube in cubes(session)]
     table = pd.concat([t for t in tables if len(t)] or [pd.DataFrame(columns=COLUMNS)])
     adjusted = table.groupby("readings_used")["p_value"].transform(

@@ -28,7 +28,7 @@ from anthroqa.scores import (
     rounds,
 )
 from anthroqa.scores.cube import Cube, cubes
-from anthroqa.scores.figures import Figures
+from anthroqa.scores.figures import Figures, check_confidence
 
 ORDER = (
     "within_tem",
@@ -152,8 +152,7 @@ def score(
     >>> anthroqa.score(session, only=["within_tem"])[["estimate", "unit", "df"]].values.tolist()
     [[0.1, 'cm', 2.0]]
     """
-    if not 0 < confidence < 1:
-        raise ValueError(f"confidence must lie between 0 and 1, not {confidence}")
+    check_confidence(confidence)
     names = set(ORDER) if only is None else {str(name) for name in only}
     unknown = sorted(name for name in names if not _known(name))
     if unknown:

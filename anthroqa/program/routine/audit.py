@@ -33,6 +33,7 @@ from anthroqa.program.routine.exclusive import classes, intervals, likely, unbia
 from anthroqa.program.routine.groups import FEWEST, LEVELS, ON_A_MARK, Cells, cells, first_said
 from anthroqa.program.routine.places import explained, read_there, without
 from anthroqa.scores.cube import Array, Counts, Flags
+from anthroqa.scores.figures import check_confidence
 from anthroqa.scores.leads import NAMED_AT, SCREENED_AT, false_discovery, holm
 
 COLUMNS = [
@@ -68,14 +69,14 @@ class _Block:
     typical_effect: Array  # as that of the median person
 
 
-def audit(counts: pd.DataFrame, *, confidence: float) -> pd.DataFrame:
+def audit(counts: pd.DataFrame, *, confidence: float = 0.90) -> pd.DataFrame:
     """Shares of readings put on coarse marks: of everybody, clinics, instruments and people.
 
     Parameters
     ----------
     counts : pandas.DataFrame
         A tally of routine records.
-    confidence : float
+    confidence : float, default 0.90
         Of the intervals, two-sided.
 
     Returns
@@ -93,6 +94,7 @@ def audit(counts: pd.DataFrame, *, confidence: float) -> pd.DataFrame:
     ValueError
         If a column is lacking, or a measure is counted in two steps.
     """
+    check_confidence(confidence)
     every = cells(counts)
     found = converted_in(every)
     measures = {c: left_out(c, found) for c in every}

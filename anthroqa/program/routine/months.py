@@ -28,7 +28,7 @@ from scipy import special
 from anthroqa.program.routine.behind_changes import COMB, NOT_READINGS, OFF_STEP, notes
 from anthroqa.program.routine.groups import ALL, FEWEST, LEVELS, NOT_READ, ON_A_MARK, Cells, cells
 from anthroqa.scores.cube import Array, Counts
-from anthroqa.scores.figures import ratio
+from anthroqa.scores.figures import check_confidence, ratio
 from anthroqa.scores.leads import holm
 
 COLUMNS = ["measure", "level", "who", "mark", "period", "n", "share", "centre", "low", "high",
@@ -130,7 +130,7 @@ def _beyond_binomial(z: Array, seen: np.ndarray) -> Array:
 
 
 def changes(
-    counts: pd.DataFrame, *, confidence: float, levels: tuple[str, ...] = LEVELS
+    counts: pd.DataFrame, *, confidence: float = 0.90, levels: tuple[str, ...] = LEVELS
 ) -> pd.DataFrame:
     """Months from which a share is another than before, of everybody, clinics and people.
 
@@ -138,7 +138,7 @@ def changes(
     ----------
     counts : pandas.DataFrame
         A tally of routine records. Undated readings are left out.
-    confidence : float
+    confidence : float, default 0.90
         Of the interval of the change, two-sided.
     levels : tuple of str, optional
         Of `everybody`, `clinic`, `instrument`, `measurer`.
@@ -152,6 +152,7 @@ def changes(
         range, unreadable); `period` is the first after the change, `lower, upper` the interval
         of after less before, `p_value` for the place, `adjusted` for all that was looked at.
     """
+    check_confidence(confidence)
     parts = []
     measures = {c.measure: c for c in cells(counts)}
     for c in measures.values():

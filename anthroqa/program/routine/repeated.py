@@ -20,7 +20,7 @@ from scipy import special
 
 from anthroqa.program.routine.groups import FEWEST, LEVELS, ON_A_MARK, Cells, cells
 from anthroqa.scores.cube import Array, Counts
-from anthroqa.scores.figures import ratio
+from anthroqa.scores.figures import check_confidence, ratio
 from anthroqa.scores.leads import NAMED_AT, holm
 
 COLUMNS = [
@@ -38,14 +38,14 @@ _WHY = (
 )
 
 
-def repeated(counts: pd.DataFrame, *, confidence: float) -> pd.DataFrame:
+def repeated(counts: pd.DataFrame, *, confidence: float = 0.90) -> pd.DataFrame:
     """Shares of readings equal to the child's last one, beside those of the others.
 
     Parameters
     ----------
     counts : pandas.DataFrame
         A tally with the columns `followed` and `same`; without them there are no rows.
-    confidence : float
+    confidence : float, default 0.90
         Of the intervals, two-sided.
 
     Returns
@@ -56,6 +56,7 @@ def repeated(counts: pd.DataFrame, *, confidence: float) -> pd.DataFrame:
         that level; `state` is `more alike than expected`, `as expected`, or `not judged` with
         the reason in `note`.
     """
+    check_confidence(confidence)
     parts = [
         _of_level(c, level, confidence)
         for c in cells(counts) if "followed" in c.sums

@@ -32,6 +32,7 @@ _KIND = {
 _MOST = 0.01  # share of rows without a code, a day or a month from which somebody must look
 _AT_ONCE = 12_000_000  # rows that are counted by day at once, for the memory it takes
 _MOSTLY = 0.5  # share of readings off the step from which the step is in doubt
+_SWITCHED = 0.2  # share of a month that is a sign of another unit; common practice, no source
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -218,6 +219,33 @@ def _doubts(source: Source, counts: pd.DataFrame, wanted: Sequence[Wanted]) -> l
         off, on = int(by_kind.get(c.OFF_STEP, 0)), int(by_kind.get(c.ON_MARK, 0))
         if off > _MOSTLY * (off + on):
             problems.append(_off_step(source, one, off, off + on))
+        else:
+            problems += _switched(source, one, own)
+    return problems
+
+
+def _switched(source: Source, one: Wanted, counts: pd.DataFrame) -> list[Problem]:
+    """Clinics that wrote something else than this step in some months, and not in the others."""
+    counts = counts[(counts["period"] != "") & ~counts["kind"].isin([c.ALL, c.MISSING])]
+    other = counts["n"].where(counts["kind"].isin([c.OFF_STEP, c.OUT]), 0)
+    problems = []
+    by = counts.assign(other=other).groupby(["clinic", "period"])[["n", "other"]].sum()
+    for clinic, months in by.groupby(level="clinic"):
+        some = months["other"] >= _SWITCHED * months["n"]
+        rest = months[~some].sum()
+        if some.all() or not some.any() or rest["other"] > _SWITCHED / 4 * rest["n"]:
+            continue
+        there = months[some].sum()
+        periods = ", ".join(months.index.get_level_values("period")[some])
+        problems.append(Problem(
+            file=source.name, row=None, column=source.columns["reading"], found="",
+            problem=f"{f'clinic {clinic}, ' if clinic else ''}{one.name}: in {periods} "
+            f"{there['other']:,} of {there['n']:,} readings are off the step "
+            f"{one.measure.step} or out of range, in other months {rest['other']:,} of "
+            f"{rest['n']:,}",
+            remedy="Was another unit or instrument used then? Give those readings a measure of "
+            "their own, with its step.",
+        ))  # fmt: skip
     return problems
 
 

@@ -57,9 +57,10 @@ def records(
     NotebookError
         If the page stops.
     """
-    confidence = options.get("confidence", 0.5)
-    if not 0 < confidence < 1:
-        raise ValueError(f"confidence must lie between 0 and 1, not {confidence}")
+    from anthroqa.scores.figures import check_confidence
+
+    check_confidence(options.get("confidence", 0.5))
+    _elsewhere(source, out)
     opened = _opened(source, _asked(options), progress)
     with tempfile.TemporaryDirectory(prefix="anthroqa-") as kept, whole_folder(Path(out)) as draft:
         counts = _write_counts(Path(kept), opened, opened.counts)
@@ -82,6 +83,7 @@ def counts_only(
     from anthroqa.intake import SessionError
     from anthroqa.program.routine.counts import codes_only, for_others
 
+    _elsewhere(source, out)
     opened = _opened(source, _asked(options), progress)
     if named := codes_only(opened.counts, opened.name):
         raise SessionError(named)  # nothing with a name in it leaves
@@ -96,6 +98,12 @@ def shown_sql(source: str | Path, **options: Any) -> str:
     from anthroqa.reporting.routine.made_from import sql
 
     return sql(str(source), _asked(options))
+
+
+def _elsewhere(source: str | Path, out: str | Path) -> None:
+    """Refuse to write where the records are: what is made would be read as records next time."""
+    if Path(out).resolve() in (Path(source).resolve(), Path(source).resolve().parent):
+        raise ValueError("the page cannot go into the folder of the records: give another")
 
 
 def _asked(options: Mapping[str, Any]) -> Asked:
