@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
+from functools import partial
 from typing import TYPE_CHECKING, NoReturn
 
 if TYPE_CHECKING:
@@ -109,11 +110,16 @@ def _plan(args: argparse.Namespace) -> int:
         raise ValueError("the answers ended before the plan did; nothing was written") from None
     print(*written, sep="\n")
     if not any(path.suffix == ".pdf" for path in written):
-        print(
-            "There is no sheets.pdf: it needs the extra pdf (see README). Print sheets.html from a "
-            "browser: it is the same.", file=sys.stderr,
-        )  # fmt: skip
+        _without_pdf("sheets")
     return _DONE
+
+
+def _without_pdf(name: str) -> None:
+    """Say what to print instead."""
+    print(
+        f"There is no {name}.pdf: it needs the extra pdf (see README). Print {name}.html from a "
+        "browser: it is the same.", file=sys.stderr,
+    )  # fmt: skip
 
 
 def _add_folder(parser: argparse.ArgumentParser, what: str = "the folder of the session") -> None:
@@ -181,14 +187,6 @@ def _score(args: argparse.Namespace) -> int:
     return _DONE
 
 
-def _add_report(parser: argparse.ArgumentParser) -> None:
-    _add_notebook(parser, "session_report")
-
-
-def _add_drill(parser: argparse.ArgumentParser) -> None:
-    _add_notebook(parser, "marks_drill")
-
-
 def _add_notebook(parser: argparse.ArgumentParser, notebook: str) -> None:
     """What every page of a session needs."""
     _add_parameters(parser, notebook)
@@ -212,7 +210,8 @@ def _add_options(parser: argparse.ArgumentParser, notebook: str, *, leave: Seque
         if p.name not in (*leave, "tables_folder"):
             parser.add_argument(
                 f"--{p.name.replace('_', '-')}", dest=f"set_{p.name}", type=kinds[p.type],
-                metavar=p.type.upper(), default=p.default, help=f"{p.help}, default {p.default}",
+                metavar=p.type.upper(), default=p.default,
+                help=p.help if p.default == "" else f"{p.help}, default {p.default}",
             )  # fmt: skip
 
 
@@ -221,26 +220,13 @@ def _chosen(args: argparse.Namespace) -> dict[str, object]:
     return {k.removeprefix("set_"): v for k, v in vars(args).items() if k.startswith("set_")}
 
 
-def _report(args: argparse.Namespace) -> int:
-    from anthroqa.reporting import report
-
-    return _page(report, args)
-
-
-def _drill(args: argparse.Namespace) -> int:
-    from anthroqa.reporting import drill
-
-    return _page(drill, args)
-
-
-def _add_feedback(parser: argparse.ArgumentParser) -> None:
-    _add_notebook(parser, "feedback_sheets")
-
-
 def _feedback(args: argparse.Namespace) -> int:
-    from anthroqa.reporting import feedback
+    from pathlib import Path
 
-    return _page(feedback, args)
+    end = _page("feedback", args)
+    if end == _DONE and not Path(args.out, "feedback_sheets.pdf").is_file():
+        _without_pdf("feedback_sheets")
+    return end
 
 
 def _add_review(parser: argparse.ArgumentParser) -> None:
@@ -334,13 +320,13 @@ def _shown(page: Path, problems: Sequence[object]) -> int:
     return _DATA if problems else _DONE
 
 
-def _page(make: Callable[..., Path], args: argparse.Namespace) -> int:
+def _page(name: str, args: argparse.Namespace) -> int:
     """Make a page and say where it is, or what stopped it."""
-    from anthroqa.reporting import NotebookError
+    from anthroqa import reporting
 
     try:
-        page = make(args.folder, args.out, **_chosen(args))
-    except NotebookError as error:
+        page = getattr(reporting, name)(args.folder, args.out, **_chosen(args))
+    except reporting.NotebookError as error:
         return _stopped(error, args.out)
     print(page)
     return _DONE
@@ -372,15 +358,18 @@ _COMMANDS = {
         "anthroqa score sample_sessions/outreach_metric --only within_tem,bias",
     ),
     "report": (
-        _add_report, _report, "make the report of a session",
+        partial(_add_notebook, notebook="session_report"), partial(_page, "report"),
+        "make the report of a session",
         "anthroqa report sample_sessions/outreach_metric --out report",
     ),
     "drill": (
-        _add_drill, _drill, "say who reads which marks, and how, from a read-back drill",
+        partial(_add_notebook, notebook="marks_drill"), partial(_page, "drill"),
+        "say who reads which marks, and how, from a read-back drill",
         "anthroqa drill sample_sessions/marks_drill --out drill",
     ),
     "feedback": (
-        _add_feedback, _feedback, "make one page for each measurer, with their own readings only",
+        partial(_add_notebook, notebook="feedback_sheets"), _feedback,
+        "make one page for each measurer, with their own readings only",
         "anthroqa feedback sample_sessions/clinics_customary --out feedback",
     ),
     "review": (
