@@ -60,6 +60,10 @@ kernel.initialize()
 kernel.shell.events.register("pre_run_cell", lambda info: load.join())
 kernel.start()
 """
+# pandas loads Arrow wherever it is installed, which takes long and is of no use to these pages:
+# only records in a database may be asked through a library that needs it
+_WITHOUT_ARROW = 'import sys\nsys.modules["pyarrow"] = None\n'
+_ARROW = ("routine_records",)
 # arrays here are small: threads to multiply them cost more than they save
 _ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
 
@@ -125,7 +129,7 @@ def run(name: str, values: Mapping[str, Any]) -> Any:
 
 def execute(path: Path, values: Mapping[str, Any]) -> Any:
     """Run the notebook in a file, parameters unchecked."""
-    with _kernel() as kernel:
+    with _kernel("" if path.stem in _ARROW else _WITHOUT_ARROW) as kernel:
         import papermill  # while the kernel starts
         from papermill.exceptions import PapermillExecutionError
 
@@ -143,15 +147,18 @@ def execute(path: Path, values: Mapping[str, Any]) -> Any:
 
 
 @contextmanager
-def _kernel() -> Iterator[Any]:
+def _kernel(first: str) -> Iterator[Any]:
     """A kernel of the Python that is running, with nobody's settings of their own.
+
+    `first` is what it does before anything else.
 
     It is started before anything that speaks to it is loaded, which takes as long as it does.
     """
     settings = TemporaryDirectory(prefix="anthroqa-", ignore_cleanup_errors=True)
     file = Path(settings.name, "kernel.json")
     file.write_text(json.dumps(_connection()), encoding="utf-8")
-    command = [sys.executable, "-c", _KERNEL, "-f", str(file), f"--ipython-dir={settings.name}"]
+    command = [sys.executable, "-c", first + _KERNEL, "-f", str(file)]
+    command += [f"--ipython-dir={settings.name}"]
     command += ["--log-level=CRITICAL"]  # the errors of cells come by themselves
     alone = {**os.environ, **_ONE_THREAD, "JPY_PARENT_PID": str(os.getpid())}
     process = subprocess.Popen(command, stdin=subprocess.DEVNULL, env=alone)
