@@ -36,6 +36,7 @@ from anthroqa.scores.cube import Array, Counts, Flags
 from anthroqa.scores.figures import check_confidence
 from anthroqa.scores.leads import NAMED_AT, SCREENED_AT, false_discovery, holm
 
+AS_EVERYBODY = "as everybody at "  # how a note begins where a place explains a person
 COLUMNS = [
     "measure", "step", "level", "who", "mark", "n", "share", "lower", "upper", "expected",
     "excess", "excess_lower", "excess_upper", "design_effect", "p_value", "adjusted", "state",
@@ -275,7 +276,7 @@ def _place_first(table: pd.DataFrame, c: Cells) -> pd.DataFrame:
     table = table.copy()
     for who, mark, place in explained(c, table[named], POINTS):
         own = (table["level"] == "measurer") & (table["who"] == who) & (table["mark"] == mark)
-        said = f"as everybody at {place}: look at the scale, board or form first"
+        said = f"{AS_EVERYBODY}{place}: look at the scale, board or form first"
         _restate(table, table.index[named & own], LOOK, said)
     staff = table[(table["measure"] == c.measure) & (table["level"] == "measurer")]
     for row in table[named & (table["level"] == LEVELS[0])].itertuples():

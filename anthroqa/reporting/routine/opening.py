@@ -11,7 +11,7 @@ from typing import Any
 
 import pandas as pd
 
-from anthroqa.program.routine.audit import LOOK, NAMED, NOT_JUDGED
+from anthroqa.program.routine.audit import AS_EVERYBODY, LOOK, NAMED, NOT_JUDGED
 from anthroqa.program.routine.counts import ALL, MISSING, OFF_STEP, ON_MARK, OUT, UNREADABLE
 from anthroqa.program.routine.groups import FEWEST
 from anthroqa.program.routine.repeated import ALIKE
@@ -24,7 +24,6 @@ from anthroqa.scores.leads import NAMED_AT
 
 Tables = Mapping[str, pd.DataFrame]
 _TOLD = 12  # findings told one by one; of more only how many there are of a kind
-_AS_EVERYBODY = "as everybody at "  # how a note begins where a place explains a person
 
 
 def opening(opened: Opened, tables: Tables) -> Html:
@@ -141,7 +140,7 @@ def _leaning(opened: Opened, audit: pd.DataFrame) -> Iterator[str]:
     """Who leans; then the instruments and clinics at which everybody is on the same marks."""
     people = level(audit, PERSON)
     found, look = named(people), people[people["state"] == LOOK]
-    explained = look["note"].str.startswith(_AS_EVERYBODY)
+    explained = look["note"].str.startswith(AS_EVERYBODY)
     others = look.loc[~explained, "who"].nunique()
     judged = people.loc[people["state"] != NOT_JUDGED, "who"].nunique()
     more = (
@@ -182,7 +181,7 @@ def _places(audit: pd.DataFrame, counts: pd.DataFrame) -> pd.DataFrame:
 def _place(row, explained: pd.DataFrame, opened: Opened) -> str:
     """A clinic or an instrument, and those who do there what it does."""
     own = explained[(explained["measure"] == row.measure) & (explained["mark"] == row.mark)]
-    who = own.loc[own["note"].str.startswith(f"{_AS_EVERYBODY}{row.who}:"), "who"]
+    who = own.loc[own["note"].str.startswith(f"{AS_EVERYBODY}{row.who}:"), "who"]
     told = f"; so do {words.codes(who)} with it" if len(who) else ""
     return f"{words.leaning(row, opened.measures[row.measure])}{told}"
 
