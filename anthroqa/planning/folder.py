@@ -35,7 +35,8 @@ def session_toml(plan: Plan) -> str:
 
 def sha256(path: Path) -> str:
     """The hash of a file's bytes."""
-    return hashlib.sha256(path.read_bytes()).hexdigest()
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def check_free(folder: str | Path, files: Iterable[str]) -> None:

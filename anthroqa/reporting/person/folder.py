@@ -65,12 +65,14 @@ def feedback(session_folder: str | Path, out: str | Path, **parameters: Any) -> 
         values = {"session_folder": str(folder), "tables_folder": str(draft), **parameters}
         done = notebooks.run(ALL, values)
         record = json.loads((draft / RECORD).read_text(encoding="utf-8"))
+        from anthroqa.planning import sha256  # once the kernel has done its work
+
         page = notebooks.to_html(done, title=record["title"])
         _write(draft / f"{ALL}.html", page)
         names = record.pop("pages")
         _print(draft, page, list(names.values()), record["parameters"]["paper"])
         made = {path.name for path in draft.iterdir() if path.name != RECORD}
-        record["outputs"] = {name: _sha256(draft / name) for name in sorted(made)}
+        record["outputs"] = {name: sha256(draft / name) for name in sorted(made)}
         _write_record(draft, record)
         left = _earlier(out) - made  # somebody may have written meanwhile
     for name in left:
@@ -153,7 +155,9 @@ def _earlier(out: Path) -> set[str]:
         known = json.loads((out / RECORD).read_text(encoding="utf-8"))["outputs"]
     except (OSError, ValueError, KeyError, TypeError):
         known = {}
-    strange = sorted(n for n in there if known.get(n) != _sha256(out / n))
+    from anthroqa.planning import sha256
+
+    strange = sorted(n for n in there if known.get(n) != sha256(out / n))
     if strange:
         raise ValueError(
             f"not as a run left it in {out.name}: {', '.join(strange[:5])}. Move it away, or give "
@@ -178,10 +182,6 @@ def _print(draft: Path, text: str, names: list[str], paper: str) -> None:
     for name, start, end in zip(names, starts, [*starts[1:], len(laid.pages)], strict=True):
         (draft / f"{name}.pdf").write_bytes(pdf_of(laid.copy(laid.pages[start:end])))
     (draft / f"{ALL}.pdf").write_bytes(pdf_of(laid))
-
-
-def _sha256(path: Path) -> str:
-    return hashlib.sha256(path.read_bytes()).hexdigest()
 
 
 def _write_record(folder: Path, record: Mapping[str, Any]) -> None:

@@ -130,8 +130,9 @@ def _opened(source: str | Path, asked: Asked, progress: Progress | None) -> Open
 
 def _write_counts(folder: Path, opened: Opened, counts: pd.DataFrame) -> Path:
     """A counts file, and beside it the record of what was counted."""
+    from anthroqa.planning import sha256
     from anthroqa.program.routine.counts import counts_text
-    from anthroqa.reporting.routine.made_from import COUNTS, RECORD, run_record, sha256
+    from anthroqa.reporting.routine.made_from import COUNTS, RECORD, run_record
 
     path = folder / COUNTS
     path.write_text(counts_text(counts), encoding="utf-8", newline="")

@@ -7,7 +7,6 @@ holds the hash of this very file.
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, fields
@@ -17,6 +16,7 @@ from typing import Any
 import pandas as pd
 
 from anthroqa.intake import Measure, Problem, SessionError
+from anthroqa.planning import sha256
 from anthroqa.program.routine.counts_file import is_counts_file, look_at_counts
 from anthroqa.program.routine.progress import Progress, silent
 from anthroqa.program.routine.sources import Source, open_source
@@ -167,12 +167,6 @@ def _record_beside(path: Path, digest: str) -> dict[str, Any]:
     except (OSError, ValueError, KeyError, TypeError):
         return {}
     return said if own else {}
-
-
-def sha256(path: Path) -> str:
-    """The hash of a file."""
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def run_record(opened: Opened, parameters: Mapping[str, Any]) -> dict[str, Any]:
