@@ -15,7 +15,7 @@ _HOME = {
     "Session": "anthroqa.intake",
     "SessionError": "anthroqa.intake",
     "decide": "anthroqa.decisions",
-    "kit": "anthroqa.decisions.kit",
+    "kit": "anthroqa.decisions.tolerance_checks",
     "leads": "anthroqa.scores",
     "read_session": "anthroqa.intake",
     "residuals": "anthroqa.scores",

@@ -134,8 +134,8 @@ def _add_check(parser: argparse.ArgumentParser) -> None:
 
 
 def _check(args: argparse.Namespace) -> int:
-    from anthroqa.reporting.checking import check
-    from anthroqa.reporting.following import follow
+    from anthroqa.reporting.check.following import follow
+    from anthroqa.reporting.check.listing import check
 
     plain = not _shows("\u2588\u2591")
     if not args.follow:
@@ -174,7 +174,7 @@ def _add_score(parser: argparse.ArgumentParser) -> None:
 
 def _score(args: argparse.Namespace) -> int:
     import anthroqa
-    from anthroqa.reporting.outputs import csv_text, json_text
+    from anthroqa.reporting.page.outputs import csv_text, json_text
 
     only = None if args.only is None else [n.strip() for n in args.only.split(",")]
     try:
@@ -203,7 +203,7 @@ def _add_parameters(
 
 def _add_options(parser: argparse.ArgumentParser, notebook: str, *, leave: Sequence[str]) -> None:
     """The parameters of a notebook, without those that have an argument of their own."""
-    from anthroqa.reporting.notebooks import parameters
+    from anthroqa.reporting.page.notebooks import parameters
 
     kinds = {"float": float, "int": int, "str": str}
     for p in parameters(notebook):
@@ -249,7 +249,7 @@ def _review(args: argparse.Namespace) -> int:
 
 
 def _add_records(parser: argparse.ArgumentParser) -> None:
-    from anthroqa.reporting.notebooks import parameters
+    from anthroqa.reporting.page.notebooks import parameters
 
     page = {p.name: p for p in parameters("routine_records")}
     parser.add_argument(
@@ -293,7 +293,7 @@ def _add_records(parser: argparse.ArgumentParser) -> None:
 
 def _records(args: argparse.Namespace) -> int:
     import anthroqa
-    from anthroqa.program.routine.progress import Progress
+    from anthroqa.program.routine.counting.progress import Progress
     from anthroqa.reporting import NotebookError, counts_only, records, shown_sql
 
     clusters = args.clusters or ("none" if args.tally_only else "day")

@@ -8,7 +8,7 @@ import pandas as pd
 
 import anthroqa
 from anthroqa.intake import Instrument
-from anthroqa.intake.kit import no_kit
+from anthroqa.intake.beside.known_loads import no_kit
 
 # instrument, check, load and reading in steps, and perhaps position and time
 Row = Sequence[str | float]

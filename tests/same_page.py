@@ -2,7 +2,7 @@
 
 import re
 
-from anthroqa.reporting import notebooks
+from anthroqa.reporting.page import notebooks
 
 
 def by_hand_and_by_command(root, monkeypatch, name, sample, parameter="session_folder"):

@@ -5,9 +5,9 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from anthroqa.intake.steps import Step
-from anthroqa.scores.marks import counted_back
-from anthroqa.simulate.drill import Reader, read, settings
+from anthroqa.intake.written.steps import Step
+from anthroqa.scores.drill.ways_of_reading import counted_back
+from anthroqa.simulate.drills import Reader, read, settings
 
 STEPS = [(Step(Fraction(1, 8), "in"), 8), (Step(Fraction(1, 4), "lb"), 4),
          (Step(Fraction(1, 10), "cm"), 10)]  # fmt: skip

@@ -14,33 +14,33 @@ import pandas as pd
 import pytest
 
 from anthroqa.intake.personal import looks_personal
-from anthroqa.intake.written import read_count
-from anthroqa.simulate import records
+from anthroqa.intake.written.grammar import read_count
+from anthroqa.simulate import routine
 
-FOLDER = Path(__file__).parents[1] / "sample_sessions" / records.NAME
+FOLDER = Path(__file__).parents[1] / "sample_sessions" / routine.NAME
 
 
 @pytest.fixture(scope="module")
 def kept():
-    return duckdb.sql(f"FROM '{(FOLDER / records.FILE).as_posix()}'").df()
+    return duckdb.sql(f"FROM '{(FOLDER / routine.FILE).as_posix()}'").df()
 
 
 @pytest.fixture(scope="module")
 def truth():
-    return tomllib.loads((FOLDER / records.TRUTH).read_text(encoding="utf-8"))
+    return tomllib.loads((FOLDER / routine.TRUTH).read_text(encoding="utf-8"))
 
 
 def test_the_sample_is_redrawn(kept):
-    drawn = records.records()
-    assert (FOLDER / records.TRUTH).read_text(encoding="utf-8") == records.truth()
+    drawn = routine.records()
+    assert (FOLDER / routine.TRUTH).read_text(encoding="utf-8") == routine.truth()
     assert list(kept.columns) == list(drawn.columns)
     for column in kept:
         assert kept[column].astype(str).tolist() == drawn[column].astype(str).tolist()
 
 
 def test_it_is_small_and_tells_of_no_child(kept):
-    assert len(kept) == records.ROWS
-    assert (FOLDER / records.FILE).stat().st_size < 200_000
+    assert len(kept) == routine.ROWS
+    assert (FOLDER / routine.FILE).stat().st_size < 200_000
     assert set(kept.columns) == {
         "clinic", "measurer", "instrument", "measure", "reading", "taken_at",
     }  # fmt: skip
@@ -62,10 +62,10 @@ def counts_of(kept, measure):
     return rows.assign(count=steps).dropna(subset="count").astype({"count": int})
 
 
-@pytest.mark.parametrize("planted", records.LEANING)
+@pytest.mark.parametrize("planted", routine.LEANING)
 def test_a_leaning_person_puts_the_planted_share_on_the_mark(kept, planted):
     code, name, mark, share = planted
-    measure = next(m for m in records.MEASURES if m.name == name)
+    measure = next(m for m in routine.MEASURES if m.name == name)
     rows = counts_of(kept, measure)
     mine = rows[rows["measurer"] == code]["count"]
     on = (mine % mark == 0).mean()
@@ -77,7 +77,7 @@ def test_a_leaning_person_puts_the_planted_share_on_the_mark(kept, planted):
 
 
 def test_a_converted_clinic_is_on_the_comb_and_a_new_scale_shows_even_ounces(kept, truth):
-    rows = counts_of(kept, records.MEASURES[0])
+    rows = counts_of(kept, routine.MEASURES[0])
     ticks = np.floor(np.arange(400) * 0.05 / 0.45359237 * 16 + 0.5).astype(int)
     in_c = rows[rows["measurer"].isin(["V09", "V10", "V11"])]
     assert in_c["count"].isin(ticks).mean() > 0.99  # the rest: one digit too many
@@ -90,9 +90,9 @@ def test_a_converted_clinic_is_on_the_comb_and_a_new_scale_shows_even_ounces(kep
 
 
 def test_large_records_are_as_many_as_asked_for(tmp_path):
-    command = [sys.executable, "-m", "anthroqa.simulate", records.NAME, str(tmp_path / "v")]
+    command = [sys.executable, "-m", "anthroqa.simulate", routine.NAME, str(tmp_path / "v")]
     subprocess.run([*command, "--rows", "100000"], check=True)
-    path = (tmp_path / "v" / records.FILE).as_posix()
+    path = (tmp_path / "v" / routine.FILE).as_posix()
     rows = duckdb.sql(f"SELECT measurer, clinic FROM '{path}'").df()
     assert len(rows) == 100_000
     assert (rows["measurer"].nunique(), rows["clinic"].nunique()) == (28, 8)
@@ -101,7 +101,7 @@ def test_large_records_are_as_many_as_asked_for(tmp_path):
 
 
 def test_with_keys_one_person_repeats_readings(tmp_path):
-    rows = records.records(rows=20_000, keys=True)
+    rows = routine.records(rows=20_000, keys=True)
     rows = rows.sort_values("taken_at", kind="stable")
     rows = rows[rows["reading"] != ""]
     before = rows.groupby(["visit_key", "measure"])["reading"].shift()
@@ -114,5 +114,5 @@ def test_with_keys_one_person_repeats_readings(tmp_path):
 
 def test_too_few_rows_are_refused(tmp_path):
     with pytest.raises(ValueError, match="1000 at least"):
-        records.write_records(tmp_path / "v", rows=10)
+        routine.write_records(tmp_path / "v", rows=10)
     assert not (tmp_path / "v").exists()

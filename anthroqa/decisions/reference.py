@@ -13,8 +13,8 @@ from dataclasses import asdict, dataclass, replace
 
 import pandas as pd
 
-from anthroqa.decisions.decide import NOT_JUDGED, NOT_SETTLED
 from anthroqa.decisions.enough import LEAST_SUBJECTS
+from anthroqa.decisions.findings import NOT_JUDGED, NOT_SETTLED
 from anthroqa.intake import EVERYBODY, Measure, Session
 from anthroqa.scores import score
 

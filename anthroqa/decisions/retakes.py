@@ -3,9 +3,9 @@
 Two readings of one person on one subject should lie within the repeatability limit: the program's
 `limit_pair`, or 1.96 x root 2 = 2.77 times the expected repeat error (ISO 5725-6:1994, 4.1). A
 single reading should lie within the matching limit of what the others' readings lead to expect
-(`scores/expected.py`: everybody's usual difference is allowed for). With competent staff either is
-passed by about one in twenty (by one pair in twelve, where the step is as coarse as the error). A
-difference of one step is never listed unless the program says so.
+(`scores/odd/expectation.py`: everybody's usual difference is allowed for). With competent staff
+either is passed by about one in twenty (by one pair in twelve, where the step is as coarse as
+the error). A difference of one step is never listed unless the program says so.
 What was taken again is listed once more only if it still lies too far with the retakes in place.
 """
 
@@ -22,8 +22,8 @@ import pandas as pd
 
 from anthroqa.intake import Measure, Session
 from anthroqa.intake.rows import EMPTY, SET_ASIDE, TAKEN_OUT, heard
-from anthroqa.scores.cube import Cube, cubes
-from anthroqa.scores.expected import expected
+from anthroqa.scores.layout.cube import Cube, cubes
+from anthroqa.scores.odd.expectation import expected
 
 COLUMNS = ["measure", "measurer", "subject", "rounds", "limit", "unit", "kind", "note"]
 PAIR, READING = "pair", "reading"

@@ -2,11 +2,11 @@
 
 from anthroqa.intake.folder import look, read_session
 from anthroqa.intake.instruments import Instrument
-from anthroqa.intake.problems import Problem, SessionError
 from anthroqa.intake.rows import EVERYBODY
 from anthroqa.intake.session import Look, Session
 from anthroqa.intake.settings import Measure
-from anthroqa.intake.steps import Step
+from anthroqa.intake.tables.problems import Problem, SessionError
+from anthroqa.intake.written.steps import Step
 
 __all__ = [
     "EVERYBODY", "Instrument", "Look", "Measure", "Problem", "Session", "SessionError", "Step",

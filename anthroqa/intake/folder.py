@@ -9,13 +9,14 @@ from __future__ import annotations
 import hashlib
 from pathlib import Path
 
-from anthroqa.intake import kit, known, second_entry
 from anthroqa.intake import rows as checks
-from anthroqa.intake.corrections import COLUMNS as CORRECTION_COLUMNS
-from anthroqa.intake.problems import Problem, SessionError, whole_file
+from anthroqa.intake.beside import known_loads, second_entry, true_values
+from anthroqa.intake.beside.corrections import COLUMNS as CORRECTION_COLUMNS
 from anthroqa.intake.session import Look, Session, build, no_reading, progress_of
 from anthroqa.intake.settings import Settings, read_settings
-from anthroqa.intake.tables import Table, has_sheet, read_file
+from anthroqa.intake.tables.files import has_sheet, read_file
+from anthroqa.intake.tables.problems import Problem, SessionError, whole_file
+from anthroqa.intake.tables.table import Table
 
 
 def read_session(path: str | Path) -> Session:
@@ -78,8 +79,10 @@ def _look(folder: Path) -> Look:
     table, second = _readings(folder, files, problems)
     others = {
         "corrections.csv": _optional(folder, "corrections.csv", files, CORRECTION_COLUMNS, []),
-        known.FILE: _settings(folder, settings.exercise, files, problems),
-        kit.FILE: _optional(folder, kit.FILE, files, kit.COLUMNS, kit.OPTIONAL),
+        true_values.FILE: _settings(folder, settings.exercise, files, problems),
+        known_loads.FILE: _optional(
+            folder, known_loads.FILE, files, known_loads.COLUMNS, known_loads.OPTIONAL
+        ),
     }
     tables = {name: found for name, found in others.items() if found is not None}
     if table is None:
@@ -142,10 +145,14 @@ def _settings(
 ) -> Table | None:
     """What was set in a drill; in a session the file is only noticed."""
     if exercise != "drill":
-        there = (folder / known.FILE).is_file()
-        return Table(file=known.FILE, notices=[(known.FILE, known.NOT_USED)]) if there else None
-    data = _bytes(folder / known.FILE, files)
+        there = (folder / true_values.FILE).is_file()
+        return (
+            Table(file=true_values.FILE, notices=[(true_values.FILE, true_values.NOT_USED)])
+            if there
+            else None
+        )
+    data = _bytes(folder / true_values.FILE, files)
     if data is None:
-        problems.append(known.missing_file())
+        problems.append(true_values.missing_file())
         return None
-    return read_file(data, known.FILE, required=known.COLUMNS, optional=[])
+    return read_file(data, true_values.FILE, required=true_values.COLUMNS, optional=[])

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any, Protocol
 
-from anthroqa.intake.steps import UNITS, same_kind
-from anthroqa.intake.written import Refusal, parse_quantity
+from anthroqa.intake.written.grammar import Refusal, parse_quantity
+from anthroqa.intake.written.steps import UNITS, same_kind
 
 CLASSES = ("I", "II", "III", "IIII")
 TABLES = ("handbook 44", "oiml r76")

@@ -13,12 +13,12 @@ from collections.abc import Callable, Collection, Mapping
 from fractions import Fraction
 from typing import Any
 
-from anthroqa.intake.corrections import Correction
-from anthroqa.intake.problems import Problem, did_you_mean
+from anthroqa.intake.beside.corrections import Correction
 from anthroqa.intake.settings import Measure, Settings
-from anthroqa.intake.slips import TABLE, consistent_with, decimal_pounds
-from anthroqa.intake.tables import Table, whole_number
-from anthroqa.intake.written import Count, Refusal, nearest_mark, read_count
+from anthroqa.intake.tables.problems import Problem, did_you_mean
+from anthroqa.intake.tables.table import Table, whole_number
+from anthroqa.intake.written.grammar import Count, Refusal, nearest_mark, read_count
+from anthroqa.intake.written.slip_catalogue import TABLE, consistent_with, decimal_pounds
 
 REQUIRED = ["measurer", "subject", "measure", "round", "reading"]
 OPTIONAL = ["group", "tare", "instrument", "condition", "taken_at", "retake", "note"]

@@ -12,14 +12,14 @@ from typing import Any
 
 import pandas as pd
 
-from anthroqa.intake import kit, known, second_entry
 from anthroqa.intake import rows as checks
-from anthroqa.intake.corrections import KEY, Correction, match_corrections
+from anthroqa.intake.beside import known_loads, second_entry, true_values
+from anthroqa.intake.beside.corrections import KEY, Correction, match_corrections
 from anthroqa.intake.instruments import Instrument
 from anthroqa.intake.personal import looks_like_a_name
-from anthroqa.intake.problems import Problem, SessionError, whole_file
 from anthroqa.intake.settings import Measure, Settings, read_measures
-from anthroqa.intake.tables import Table, as_text, shape
+from anthroqa.intake.tables.problems import Problem, SessionError, whole_file
+from anthroqa.intake.tables.table import Table, as_text, shape
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -76,8 +76,8 @@ class Session:
     missing: pd.DataFrame
     corrections: pd.DataFrame
     absent: pd.DataFrame
-    settings: pd.DataFrame = field(default_factory=known.no_settings)
-    kit: pd.DataFrame = field(default_factory=kit.no_kit)
+    settings: pd.DataFrame = field(default_factory=true_values.no_settings)
+    kit: pd.DataFrame = field(default_factory=known_loads.no_kit)
     instruments: Mapping[str, Instrument] = field(default_factory=dict)
     notices: tuple[tuple[str, str], ...] = ()
     unused: tuple[str, ...] = ()
@@ -183,7 +183,7 @@ def build(
 ) -> Look:  # fmt: skip
     """Check everything together: every problem, and the session of the rows that are sound."""
     measures = settings.measures
-    corrections, set_ = others.get("corrections.csv"), others.get(known.FILE)
+    corrections, set_ = others.get("corrections.csv"), others.get(true_values.FILE)
     problems = [*problems, *table.problems, *(corrections.problems if corrections else ())]
     problems += second.problems if second else []
     entries = checks.read_entries(table, settings, problems)
@@ -201,10 +201,10 @@ def build(
         stopped = checks.set_aside_stopped(entries, settings.conditions.get("stop", ()))
     twice = second_entry.match_second(second, entries, measures, problems) if second else set()
     drill = set_ if settings.exercise == "drill" else None
-    was_set = known.match_settings(drill, entries, settings, problems) if drill else None
-    tested = kit.no_kit()
-    if kit.FILE in others:
-        tested = kit.match_kit(others[kit.FILE], entries, settings, problems)
+    was_set = true_values.match_settings(drill, entries, settings, problems) if drill else None
+    tested = known_loads.no_kit()
+    if known_loads.FILE in others:
+        tested = known_loads.match_kit(others[known_loads.FILE], entries, settings, problems)
     order = {"session.toml": 0, table.file: 1}
     problems.sort(key=lambda p: (order.get(p.file, 2), p.file, p.row or 0))
     progress = progress_of(entries, twice)
@@ -228,7 +228,7 @@ def build(
         missing=_missing(entries, matched),
         corrections=_corrections(entries, matched),
         absent=_absent([e for e in entries if e["sound"]]),
-        settings=known.no_settings() if was_set is None else was_set,
+        settings=true_values.no_settings() if was_set is None else was_set,
         kit=tested,
         instruments=settings.instruments,
         notices=(

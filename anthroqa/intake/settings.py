@@ -15,9 +15,9 @@ from itertools import accumulate
 from typing import Any
 
 from anthroqa.intake.instruments import Instrument, read_instruments
-from anthroqa.intake.problems import Problem, SessionError, did_you_mean
-from anthroqa.intake.steps import UNITS, Step, convert, same_kind
-from anthroqa.intake.written import Refusal, parse_quantity
+from anthroqa.intake.tables.problems import Problem, SessionError, did_you_mean
+from anthroqa.intake.written.grammar import Refusal, parse_quantity
+from anthroqa.intake.written.steps import UNITS, Step, convert, same_kind
 
 KINDS = {
     "weight": "mass",

@@ -13,13 +13,13 @@ from functools import lru_cache
 
 import numpy as np
 
-from anthroqa.decisions.decide import HIDDEN_BELOW, OVER, WITHIN, held_against
 from anthroqa.decisions.enough import LEAST_DF, LEAST_SUBJECTS, spread_factors
+from anthroqa.decisions.findings import HIDDEN_BELOW, OVER, WITHIN, held_against
 from anthroqa.intake import Measure, Step
-from anthroqa.scores import resolved
-from anthroqa.scores.cube import Array, Counts, Cube
-from anthroqa.scores.figures import paired_mean
-from anthroqa.scores.rounds import shared
+from anthroqa.scores.layout.cube import Array, Counts, Cube
+from anthroqa.scores.layout.figures import paired_mean
+from anthroqa.scores.repeats import resolved
+from anthroqa.scores.repeats.rounds import shared
 
 _FAR = 50  # steps; where a drawn subject lies does not matter
 

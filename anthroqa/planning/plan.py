@@ -17,9 +17,9 @@ from typing import Any
 
 from anthroqa.intake import Measure, SessionError
 from anthroqa.intake.personal import looks_like_a_name
-from anthroqa.intake.problems import whole_file
 from anthroqa.intake.rows import EVERYBODY, heard
 from anthroqa.intake.settings import Notes, Settings, read_toml, settings_of
+from anthroqa.intake.tables.problems import whole_file
 
 FILE = "plan.toml"
 HANDLING_CAP = 12  # per child and measure; common practice, no source

@@ -16,7 +16,7 @@ import xlsxwriter
 from xlsxwriter.worksheet import Worksheet
 
 from anthroqa.intake import Measure
-from anthroqa.intake.written import as_written, nearest_mark
+from anthroqa.intake.written.grammar import as_written, nearest_mark
 from anthroqa.planning.plan import Plan
 
 READINGS, SECOND, ENTERED, LISTS = "readings", "second_entry", "entered", "lists"

@@ -1,10 +1,10 @@
 """Pages, tables and figures for people; computes nothing that is in no table."""
 
-from anthroqa.reporting.notebooks import NotebookError
+from anthroqa.reporting.page.notebooks import NotebookError
 from anthroqa.reporting.person.folder import feedback
-from anthroqa.reporting.plan_folder import plan
-from anthroqa.reporting.report import drill, report
+from anthroqa.reporting.plan.folder import plan
 from anthroqa.reporting.routine.folder import counts_only, records, shown_sql
+from anthroqa.reporting.session.folder import drill, report
 from anthroqa.reporting.staff.folder import left_out, review
 
 __all__ = [

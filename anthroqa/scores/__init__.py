@@ -1,14 +1,14 @@
 """Figures of measurement quality from exact readings; one file a question."""
 
-from anthroqa.scores.hidden import hidden_kinds
-from anthroqa.scores.instruments import entangled
-from anthroqa.scores.leads import leads
-from anthroqa.scores.parts import parts
-from anthroqa.scores.patterns import watch_for
-from anthroqa.scores.reference import both_views
-from anthroqa.scores.residuals import residuals
-from anthroqa.scores.size import by_size
-from anthroqa.scores.slips import slips
+from anthroqa.scores.agreement.by_sizes import by_size
+from anthroqa.scores.agreement.two_views import both_views
+from anthroqa.scores.components.division import parts
+from anthroqa.scores.instruments.confounding import entangled
+from anthroqa.scores.marks.screening import leads
+from anthroqa.scores.odd.distances import residuals
+from anthroqa.scores.odd.explained import slips
+from anthroqa.scores.odd.hidden import hidden_kinds
+from anthroqa.scores.odd.patterns import watch_for
 from anthroqa.scores.table import score
 
 __all__ = [

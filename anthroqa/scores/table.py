@@ -14,21 +14,13 @@ import numpy as np
 import pandas as pd
 
 from anthroqa.intake import EVERYBODY, Session
-from anthroqa.scores import (
-    between,
-    bias,
-    components,
-    digits,
-    drill,
-    habit,
-    less_kit,
-    likeness,
-    repeatability,
-    resolved,
-    rounds,
-)
-from anthroqa.scores.cube import Cube, cubes
-from anthroqa.scores.figures import Figures, check_confidence
+from anthroqa.scores.agreement import bias, less_instrument
+from anthroqa.scores.components import between, crossed
+from anthroqa.scores.drill import read_back
+from anthroqa.scores.layout.cube import Cube, cubes
+from anthroqa.scores.layout.figures import Figures, check_confidence
+from anthroqa.scores.marks import digits, habit
+from anthroqa.scores.repeats import likeness, repeatability, resolved, rounds
 
 ORDER = (
     "within_tem",
@@ -74,8 +66,8 @@ _PEOPLE: _Sources = (
     (repeatability.NAMES, repeatability.figures),
     (rounds.NAMES, rounds.figures),
     (bias.NAMES, bias.figures),
-    (less_kit.NAMES, less_kit.figures),
-    (drill.NAMES, drill.figures),
+    (less_instrument.NAMES, less_instrument.figures),
+    (read_back.NAMES, read_back.figures),
 )
 _EVERYBODY: _Sources = (
     (habit.NAMES, habit.group_figures),
@@ -89,7 +81,7 @@ _PEOPLE_DRAWN: _DrawnSources = (
 )
 _EVERYBODY_DRAWN: _DrawnSources = (
     (between.NAMES, between.group_figures),
-    (components.NAMES, components.group_figures),
+    (crossed.NAMES, crossed.group_figures),
 )
 
 

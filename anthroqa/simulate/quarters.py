@@ -12,8 +12,8 @@ from fractions import Fraction
 
 import numpy as np
 
-from anthroqa.intake.steps import Step
-from anthroqa.simulate.kit import Kit, Tested, kit_csv
+from anthroqa.intake.written.steps import Step
+from anthroqa.simulate.known_loads import Kit, Tested, kit_csv
 from anthroqa.simulate.readings import Sheet, csv_of, draw, nearest
 
 _QUARTERS = {  # folder -> title, date

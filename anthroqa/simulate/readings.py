@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from anthroqa.intake.steps import Step
-from anthroqa.intake.written import as_written
+from anthroqa.intake.written.grammar import as_written
+from anthroqa.intake.written.steps import Step
 
 Counts = npt.NDArray[np.int64]
 

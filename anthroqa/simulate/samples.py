@@ -8,10 +8,10 @@ from pathlib import Path
 
 import numpy as np
 
-from anthroqa.intake.steps import Step
-from anthroqa.intake.written import as_written
-from anthroqa.simulate.drill import marks_drill
-from anthroqa.simulate.kit import CLINICS, OUTREACH, kit_csv
+from anthroqa.intake.written.grammar import as_written
+from anthroqa.intake.written.steps import Step
+from anthroqa.simulate.drills import marks_drill
+from anthroqa.simulate.known_loads import CLINICS, OUTREACH, kit_csv
 from anthroqa.simulate.quarters import four_quarters
 from anthroqa.simulate.readings import Counts, Sheet, csv_of, draw, nearest, truth_of
 

@@ -12,7 +12,7 @@ import statsmodels.formula.api as smf
 from layouts import drawn
 
 import anthroqa
-from anthroqa.scores.components import NAMES
+from anthroqa.scores.components.crossed import NAMES
 
 pytestmark = pytest.mark.bench
 

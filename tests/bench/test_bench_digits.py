@@ -11,9 +11,9 @@ from calibration.sessions import DESIGNS, session
 from scipy.stats import monte_carlo_test
 
 import anthroqa
-from anthroqa.intake.written import as_written
-from anthroqa.scores.digits import read_marks, used
-from anthroqa.scores.null_sessions import MORE_DRAWS, _Null
+from anthroqa.intake.written.grammar import as_written
+from anthroqa.scores.marks.digits import read_marks, used
+from anthroqa.scores.marks.null_sessions import MORE_DRAWS, _Null
 
 pytestmark = pytest.mark.bench
 

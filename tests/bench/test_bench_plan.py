@@ -8,7 +8,7 @@ import xlsxwriter
 
 from anthroqa.planning import planned, session_toml, write_workbook
 from anthroqa.planning.plan import plan_of
-from anthroqa.reporting.checking import check
+from anthroqa.reporting.check.listing import check
 
 MEASURES = "".join(
     f'[measure.m{i}]\nrecorded_to = "0.1 kg"\nrange = ["2 kg", "20 kg"]\n' for i in range(4)

@@ -15,9 +15,9 @@ from pathlib import Path
 import duckdb
 import pytest
 
-from anthroqa.program.routine.sources import open_source
-from anthroqa.program.routine.tally import sql_of, tallied
-from anthroqa.program.routine.wanted import wanted
+from anthroqa.program.routine.counting.counter import sql_of, tallied
+from anthroqa.program.routine.counting.request import wanted
+from anthroqa.program.routine.counting.sources import open_source
 
 pytestmark = pytest.mark.bench
 

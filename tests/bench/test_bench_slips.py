@@ -10,8 +10,8 @@ import pandas as pd
 import pytest
 
 import anthroqa
-from anthroqa.intake.steps import Step
-from anthroqa.intake.written import as_written
+from anthroqa.intake.written.grammar import as_written
+from anthroqa.intake.written.steps import Step
 from anthroqa.simulate import draw, nearest
 
 pytestmark = pytest.mark.bench

@@ -11,9 +11,9 @@ import pandas as pd
 from calibration.sessions import cube_of
 from scipy import stats
 
-from anthroqa.intake.steps import Step
-from anthroqa.scores import between, components
-from anthroqa.scores.cube import Cube
+from anthroqa.intake.written.steps import Step
+from anthroqa.scores.components import between, crossed
+from anthroqa.scores.layout.cube import Cube
 
 TEM, SUBJECT = 50.0, 500.0  # steps: fine enough for rounding not to matter
 SPREADS, APART = (0.0, 0.25, 0.5, 1.0, 2.0), (0.0, 0.5)  # of measurers, of measurer x subject, TEM
@@ -90,7 +90,7 @@ def covered(cubes: Iterable[Cube], true: dict[str, float], seed: int) -> dict[st
     for cube in cubes:
         rng = np.random.default_rng(seed)
         rows = [
-            *components.group_figures(cube, CONFIDENCE, rng),
+            *crossed.group_figures(cube, CONFIDENCE, rng),
             *between.group_figures(cube, CONFIDENCE, rng),
         ]
         for row in rows:

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from calibration.sessions import DESIGNS, session
 
-from anthroqa.scores.digits import figures
+from anthroqa.scores.marks.digits import figures
 
 STAFF = 8
 # what a session is like beside the plain one: 10 subjects, 2 rounds, 8 staff

@@ -14,9 +14,9 @@ import numpy as np
 import pandas as pd
 
 import anthroqa
-from anthroqa.intake.steps import Step
-from anthroqa.scores import drill
-from anthroqa.simulate.drill import Reader, read, settings
+from anthroqa.intake.written.steps import Step
+from anthroqa.scores.drill import read_back
+from anthroqa.simulate.drills import Reader, read, settings
 
 INSTRUMENTS = {  # step, steps in a whole mark, marks that people read
     "board, in": (Step(Fraction(1, 8), "in"), 8, (1, 2, 4)),
@@ -25,8 +25,8 @@ INSTRUMENTS = {  # step, steps in a whole mark, marks that people read
 }
 SHIFTS = (0.0, -0.5, 0.5, -1.0, 1.0)
 _FINDING = {
-    0.0: drill.NEAREST, -0.5: drill.HALF_LOW, 0.5: drill.HALF_HIGH, -1.0: drill.LOW,
-    1.0: drill.HIGH,
+    0.0: read_back.NEAREST, -0.5: read_back.HALF_LOW, 0.5: read_back.HALF_HIGH, -1.0: read_back.LOW,
+    1.0: read_back.HIGH,
 }  # fmt: skip
 _AT_ONCE = 40  # drills in one session, each on settings of its own
 
@@ -78,13 +78,13 @@ def study(sessions: int, seed: int, *, confidence: float = 0.90) -> pd.DataFrame
     rows = []
     for instrument, reader in habits():
         tables = [
-            drill.marks(drills(instrument, reader, n, rng), confidence=confidence)
+            read_back.marks(drills(instrument, reader, n, rng), confidence=confidence)
             for n in _batches(sessions)
         ]
         found = pd.concat(tables, ignore_index=True)
-        side = (found["finding"] == drill.WRONG_SIDE) == reader.backwards
+        side = (found["finding"] == read_back.WRONG_SIDE) == reader.backwards
         same = (found["mark_steps"] == reader.mark).fillna(False).astype(bool) & side
-        wanted = drill.WRONG_SIDE if reader.backwards else _FINDING[reader.shift]
+        wanted = read_back.WRONG_SIDE if reader.backwards else _FINDING[reader.shift]
         right = same & (found["finding"] == wanted)
         if reader.backwards:  # the displacement is in the table and in no finding
             right &= found["lower"].ge(-0.25) & found["upper"].le(0.25)
@@ -93,8 +93,8 @@ def study(sessions: int, seed: int, *, confidence: float = 0.90) -> pd.DataFrame
         rows.append({
             "instrument": instrument, "mark": reader.mark, "shift": reader.shift,
             "wrong_side": reader.backwards, "drills": len(found), "right": right.mean(),
-            "wrong": (~same & (found["finding"] != drill.UNDECIDED)
-                      | same & ~right & ~found["finding"].isin([drill.UNDECIDED, wanted])).mean(),
+            "wrong": (~same & (found["finding"] != read_back.UNDECIDED) | same & ~right
+                      & ~found["finding"].isin([read_back.UNDECIDED, wanted])).mean(),
             "judged": len(judged), "covered": inside.mean(),
         })  # fmt: skip
     return pd.DataFrame(rows)

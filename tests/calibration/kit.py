@@ -13,7 +13,7 @@ import pandas as pd
 from kits import kit_of
 
 import anthroqa
-from anthroqa.decisions.kit import kit
+from anthroqa.decisions.tolerance_checks import kit
 from anthroqa.intake import Instrument
 
 STAFF, SUBJECTS, ROUNDS = 3, 12, 2

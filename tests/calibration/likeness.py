@@ -11,8 +11,8 @@ import numpy as np
 import pandas as pd
 from calibration.sessions import DESIGNS, session
 
-from anthroqa.scores.cube import Cube
-from anthroqa.scores.likeness import figures
+from anthroqa.scores.layout.cube import Cube
+from anthroqa.scores.repeats.likeness import figures
 
 SPREAD = 0.3
 RISK = 0.05

@@ -14,8 +14,8 @@ import pandas as pd
 
 import anthroqa
 from anthroqa.decisions.reference import MAY_BE_OFF, reference_doubts
-from anthroqa.scores.patterns import watch_for
-from anthroqa.scores.size import by_size
+from anthroqa.scores.agreement.by_sizes import by_size
+from anthroqa.scores.odd.patterns import watch_for
 from anthroqa.simulate import draw, nearest
 
 AT_ONCE = 25  # sessions that are measures of one

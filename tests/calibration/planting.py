@@ -13,8 +13,8 @@ import numpy as np
 import pandas as pd
 
 import anthroqa
-from anthroqa.intake.steps import Step
-from anthroqa.intake.written import as_written
+from anthroqa.intake.written.grammar import as_written
+from anthroqa.intake.written.steps import Step
 from anthroqa.simulate import draw, nearest
 
 STAFF, SUBJECTS = 7, 12

@@ -17,13 +17,13 @@ import pandas as pd
 from calibration.shifts import as_measures
 
 from anthroqa.program.staff.drift import drifts
-from anthroqa.program.staff.flags import flags
-from anthroqa.program.staff.funnel import funnel
-from anthroqa.program.staff.history import differences, history, repeat_errors
-from anthroqa.program.staff.moderated import moderated
+from anthroqa.program.staff.funnel_limits import funnel
+from anthroqa.program.staff.moderation import moderated
+from anthroqa.program.staff.naming import flags
+from anthroqa.program.staff.over_time import differences, history, repeat_errors
 from anthroqa.program.staff.retraining import BETTER, UNJUDGED, WORSE, retrained
 from anthroqa.program.staff.sessions import Program
-from anthroqa.scores.leads import NAMED
+from anthroqa.scores.marks.screening import NAMED
 from anthroqa.simulate import nearest
 
 ONLY = ("within_tem", "within_tem_less_shift", "bias", "bias_from_others")

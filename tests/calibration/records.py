@@ -12,9 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from anthroqa.program.routine.audit import LOOK, NAMED, audit
-from anthroqa.program.routine.groups import step_of
-from anthroqa.scores.combs import leaves_gaps, on_comb
+from anthroqa.program.routine.findings.groups import step_of
+from anthroqa.program.routine.findings.shares_of_marks import LOOK, NAMED, audit
+from anthroqa.scores.marks.combs import leaves_gaps, on_comb
 
 
 @dataclass(frozen=True, kw_only=True)

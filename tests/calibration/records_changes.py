@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from anthroqa.program.routine.combs_in_counts import by_chance, converted
-from anthroqa.program.routine.groups import step_of
-from anthroqa.program.routine.months import changes
-from anthroqa.program.routine.repeated import ALIKE, repeated
+from anthroqa.program.routine.findings.combs_in_counts import by_chance, converted
+from anthroqa.program.routine.findings.groups import step_of
+from anthroqa.program.routine.findings.months import changes
+from anthroqa.program.routine.findings.repetition import ALIKE, repeated
 
 STAFF, CLINICS = 40, 4
 

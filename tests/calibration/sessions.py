@@ -9,8 +9,8 @@ from fractions import Fraction
 import numpy as np
 
 from anthroqa.intake import Measure
-from anthroqa.intake.steps import Step
-from anthroqa.scores.cube import Cube
+from anthroqa.intake.written.steps import Step
+from anthroqa.scores.layout.cube import Cube
 from anthroqa.simulate import draw, nearest
 
 

@@ -12,9 +12,9 @@ import pandas as pd
 from calibration.planting import PLANTS, SHEETS, Planted, Session, count_of, key, repeat_sd
 
 import anthroqa
-from anthroqa.intake.written import as_written
-from anthroqa.scores.cube import cubes
-from anthroqa.scores.expected import expected
+from anthroqa.intake.written.grammar import as_written
+from anthroqa.scores.layout.cube import cubes
+from anthroqa.scores.odd.expectation import expected
 
 
 def planted(sessions: int, seed: int, *, plants: Collection[tuple] = PLANTS) -> pd.DataFrame:

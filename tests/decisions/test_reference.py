@@ -10,7 +10,7 @@ from strategies import as_session
 
 import anthroqa
 from anthroqa.decisions.reference import COLUMNS, reference_doubts
-from anthroqa.scores.reference import both_views
+from anthroqa.scores.agreement.two_views import both_views
 
 OFF = (1, -1, 0, 1, 0, -1, 2, -2)
 LIMIT = {"limit_bias": "5 mm", "limit_source": "manual"}

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from anthroqa import read_session
 from anthroqa.intake.settings import KINDS, Measure, read_measures, read_settings
-from anthroqa.intake.steps import Step
+from anthroqa.intake.written.steps import Step
 
 FULL = """\
 title = "Autumn standardisation, north clinics"

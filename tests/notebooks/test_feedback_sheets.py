@@ -5,7 +5,7 @@ from reporting.person.tables import sheets_of, tables_of
 from same_page import by_hand_and_by_command
 
 import anthroqa
-from anthroqa.reporting import notebooks
+from anthroqa.reporting.page import notebooks
 from anthroqa.reporting.person import pages
 
 

@@ -4,8 +4,8 @@ import pandas as pd
 from same_page import by_hand_and_by_command
 
 import anthroqa
-from anthroqa.reporting import notebooks
-from anthroqa.scores import drill
+from anthroqa.reporting.page import notebooks
+from anthroqa.scores.drill import read_back
 
 
 def test_notebook_gives_the_librarys_own_tables(request, tmp_path):
@@ -16,7 +16,7 @@ def test_notebook_gives_the_librarys_own_tables(request, tmp_path):
     notebooks.run("marks_drill", values)
     session = anthroqa.read_session(folder)
     tables = {
-        "marks": drill.marks(session, confidence=0.8),
+        "marks": read_back.marks(session, confidence=0.8),
         "scores": anthroqa.score(session, confidence=0.8, only=["rounding_shift"]),
     }
     for name, table in tables.items():

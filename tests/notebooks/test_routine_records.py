@@ -4,16 +4,16 @@ import re
 
 import pandas as pd
 
-from anthroqa.program.routine.audit import audit
-from anthroqa.program.routine.combs_in_counts import converted
-from anthroqa.program.routine.months import changes
-from anthroqa.program.routine.quality import quality
-from anthroqa.program.routine.sources import open_source
-from anthroqa.program.routine.tally import tallied
-from anthroqa.program.routine.wanted import wanted
-from anthroqa.reporting import notebooks
+from anthroqa.program.routine.counting.counter import tallied
+from anthroqa.program.routine.counting.request import wanted
+from anthroqa.program.routine.counting.sources import open_source
+from anthroqa.program.routine.findings.combs_in_counts import converted
+from anthroqa.program.routine.findings.months import changes
+from anthroqa.program.routine.findings.no_readings import quality
+from anthroqa.program.routine.findings.shares_of_marks import audit
+from anthroqa.reporting.page import notebooks
 from anthroqa.reporting.routine.folder import records
-from anthroqa.simulate.records import MEASURES, NAME
+from anthroqa.simulate.routine import MEASURES, NAME
 
 STEPS = {m.name: str(m.step) for m in MEASURES}
 

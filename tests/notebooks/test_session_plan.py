@@ -4,7 +4,7 @@ import pandas as pd
 from same_page import by_hand_and_by_command
 
 from anthroqa import planning
-from anthroqa.reporting import notebooks
+from anthroqa.reporting.page import notebooks
 
 
 def test_notebook_gives_the_librarys_own_tables_and_a_session_folder(request, tmp_path):

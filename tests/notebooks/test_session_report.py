@@ -6,7 +6,7 @@ from same_page import by_hand_and_by_command
 
 import anthroqa
 from anthroqa.decisions import variants
-from anthroqa.reporting import notebooks
+from anthroqa.reporting.page import notebooks
 from anthroqa.scores import parts
 
 SAMPLES = ["outreach_metric", "clinics_customary", "clinics_customary_as_typed"]

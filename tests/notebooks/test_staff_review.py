@@ -4,7 +4,7 @@ import pandas as pd
 from reporting.staff.pages import tables_of
 from same_page import body
 
-from anthroqa.reporting import notebooks
+from anthroqa.reporting.page import notebooks
 
 NAME = "staff_review"
 

@@ -10,7 +10,7 @@ import pytest
 
 from anthroqa import read_session
 from anthroqa.intake import look
-from anthroqa.intake.written import as_written
+from anthroqa.intake.written.grammar import as_written
 from anthroqa.planning import planned, session_toml, write_workbook
 from anthroqa.planning.plan import plan_of
 

@@ -12,8 +12,8 @@ from layouts import cells_of
 from published.worked_examples import AIAG, ISO_5725_COAL, MONTGOMERY, SHROUT_FLEISS
 from strategies import figures_of
 
-from anthroqa.scores.mean_squares import moments, squares
-from anthroqa.scores.reml import reml
+from anthroqa.scores.components.likelihood import reml
+from anthroqa.scores.components.mean_squares import moments, squares
 
 JUDGES = {f"J{j}": [[row[j]] for row in SHROUT_FLEISS] for j in range(4)}
 

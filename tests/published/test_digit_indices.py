@@ -9,7 +9,7 @@ demography library: Whipple 2.33873 on 23 to 62 years; Myers 47.46004 for the su
 import numpy as np
 import pytest
 
-from anthroqa.scores.published_indices import (
+from anthroqa.scores.marks.indices import (
     digit_preference_score,
     expected_by_chance,
     index_of_dissimilarity,

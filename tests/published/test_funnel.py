@@ -9,7 +9,7 @@ Biometrika Tables for Statisticians, vol. 1, Table 8 (from memory; printed in ma
 import numpy as np
 import pytest
 
-from anthroqa.program.staff.funnel import f_tail, limits
+from anthroqa.program.staff.funnel_limits import f_tail, limits
 
 TABLE = {
     (10, 0.95): (3.247, 20.483), (10, 0.998): (1.479, 29.588),

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from anthroqa.program.staff.moderated import posterior, prior, trigamma_inverse
+from anthroqa.program.staff.moderation import posterior, prior, trigamma_inverse
 
 
 def trigamma(x, terms=20_000):

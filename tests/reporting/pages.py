@@ -8,16 +8,16 @@ import pandas as pd
 
 import anthroqa
 from anthroqa.decisions import reference_doubts, too_fine, variants
-from anthroqa.reporting import (
+from anthroqa.reporting.page import outputs
+from anthroqa.reporting.session import (
+    about_the_data,
     against,
-    divided,
-    instruments,
-    notes,
+    error_parts,
+    in_short,
+    instrument_section,
     odd,
-    opening,
-    outputs,
+    patterns,
     sections,
-    watch,
 )
 from anthroqa.scores import both_views, by_size, entangled, hidden_kinds, parts, watch_for
 
@@ -59,7 +59,7 @@ def pages(session):
     leads, kit = anthroqa.leads(scores), anthroqa.kit(session)
     doubts = reference_doubts(scores, session)
     found = {
-        "opening": opening.opening(
+        "opening": in_short.opening(
             session, scores, decisions, slips, others, leads, kit, doubts, too_fine(session)
         ),
         "repeatability": sections.repeatability(session, scores, decisions, slips),
@@ -67,14 +67,16 @@ def pages(session):
             session, scores, decisions, slips, both_views(scores), doubts
         ),
         "growing": against.growing(session, by_size(session)),
-        "instruments": instruments.instruments(session, kit, entangled(session)),
+        "instruments": instrument_section.instruments(session, kit, entangled(session)),
         "odd": odd.odd_readings(session, residuals, slips, hidden_kinds(session)),
         "with and without": odd.with_and_without(session, others),
         "agreement": sections.agreement(session, scores),
-        "divided": divided.divided(session, parts(session), parts(session.without(slips)), scores),
+        "divided": error_parts.divided(
+            session, parts(session), parts(session.without(slips)), scores
+        ),
         "together": sections.together(session, scores),
-        "watch": watch.watch(session, watch_for(scores, session)),
-        "notes": notes.data_notes(session, residuals),
-        "record": notes.run_record(outputs.run_record(session, {"seed": 0})),
+        "watch": patterns.watch(session, watch_for(scores, session)),
+        "notes": about_the_data.data_notes(session, residuals),
+        "record": about_the_data.run_record(outputs.run_record(session, {"seed": 0})),
     }
     return {name: plain(part) for name, part in found.items()}

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from anthroqa.scores.cells import Cells, gather
+from anthroqa.scores.layout.cells import Cells, gather
 
 
 def cells_of(layout: Mapping[str, Sequence[Sequence[float]]], *, rounds: bool = False) -> Cells:

@@ -11,8 +11,8 @@ from calibration import slips
 from calibration.planting import PLANTS, SHEETS, Session
 
 from anthroqa.scores import hidden_kinds
-from anthroqa.scores.cube import cubes
-from anthroqa.scores.expected import expected
+from anthroqa.scores.layout.cube import cubes
+from anthroqa.scores.odd.expectation import expected
 
 HIDDEN = {"tenths of a pound entered as ounces"}  # under six repeat SDs in these sessions
 

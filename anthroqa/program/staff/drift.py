@@ -19,7 +19,7 @@ import pandas as pd
 from scipy import special
 
 from anthroqa.program.staff import trends
-from anthroqa.program.staff.moderated import HIDDEN, under_half_a_step
+from anthroqa.program.staff.moderation import HIDDEN, under_half_a_step
 from anthroqa.program.staff.spread import (
     FROM_OTHERS,
     LEAST_PART,
@@ -30,8 +30,8 @@ from anthroqa.program.staff.spread import (
     own_scatter,
     placed,
 )
-from anthroqa.scores.cube import Array
-from anthroqa.scores.figures import ratio
+from anthroqa.scores.layout.cube import Array
+from anthroqa.scores.layout.figures import ratio
 
 REPEAT, DIFFERENCE, REFERENCE = "repeat error", "difference", "reference"
 WEIGHT = 0.4  # of the latest session; common practice, no source

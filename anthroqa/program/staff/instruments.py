@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from anthroqa.program.staff.sessions import Program
-from anthroqa.scores.kit import kit_figures
+from anthroqa.scores.instruments.known_load_errors import kit_figures
 
 COLUMNS = [
     "measure", "instrument", "check", "load", "session", "date", "error", "lower", "upper",

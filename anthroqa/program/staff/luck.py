@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
-from anthroqa.scores.cube import Array
+from anthroqa.scores.layout.cube import Array
 
 _SPREADS = np.arange(0.0, 1.6, 0.15)  # SD of log variances, about root(2 / prior df)
 _PLACES = np.linspace(-1.5, 1.5, 61)  # of the prior's log variance, round the pooled one

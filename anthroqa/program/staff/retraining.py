@@ -20,7 +20,7 @@ from scipy import special
 from anthroqa.decisions.enough import LEAST_DF, LEAST_SUBJECTS
 from anthroqa.program.staff import luck
 from anthroqa.program.staff.drift import DIFFERENCE, FEW, REPEAT
-from anthroqa.program.staff.moderated import (
+from anthroqa.program.staff.moderation import (
     HIDDEN,
     LEAST_PEOPLE,
     NOT_STAFF,
@@ -32,7 +32,7 @@ from anthroqa.program.staff.moderated import (
 from anthroqa.program.staff.sessions import Program
 from anthroqa.program.staff.spread import Table, of_differences
 from anthroqa.program.staff.trends import basis
-from anthroqa.scores.cube import Array
+from anthroqa.scores.layout.cube import Array
 
 BETTER, AS_LUCK, WORSE, UNJUDGED = (
     "better than luck alone would give", "as luck alone would give", "worse", "not judged",

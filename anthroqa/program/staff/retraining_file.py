@@ -11,8 +11,9 @@ from pathlib import Path
 import pandas as pd
 
 from anthroqa.intake import Problem, Session
-from anthroqa.intake.problems import did_you_mean, whole_file
-from anthroqa.intake.tables import Row, Table, found_in, read_file
+from anthroqa.intake.tables.files import read_file
+from anthroqa.intake.tables.problems import did_you_mean, whole_file
+from anthroqa.intake.tables.table import Row, Table, found_in
 
 FILE = "retraining.csv"
 REQUIRED, OPTIONAL = ["measurer", "date"], ["measure", "picked_in", "note"]

@@ -16,7 +16,7 @@ from pathlib import Path
 import pandas as pd
 
 from anthroqa.intake import Measure, Problem, Session, SessionError, read_session
-from anthroqa.intake.problems import whole_file
+from anthroqa.intake.tables.problems import whole_file
 from anthroqa.program.staff.retraining_file import FILE, read_retraining
 
 

@@ -15,9 +15,9 @@ import pandas as pd
 from scipy import special
 
 from anthroqa.program.staff import trends
-from anthroqa.program.staff.moderated import prior, variances
+from anthroqa.program.staff.moderation import prior, variances
 from anthroqa.program.staff.trends import LEAST_REST, Cells
-from anthroqa.scores.cube import Array
+from anthroqa.scores.layout.cube import Array
 
 FROM_OTHERS = "bias_from_others"
 LEAST_PART = 0.5  # of what subjects explain: a table by chance calmer than that is not believed

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
-from anthroqa.scores.cube import Array, Counts, Flags
+from anthroqa.scores.layout.cube import Array, Counts, Flags
 
 LEAST_REST = 6.0  # df to know by how much a person differs between sessions
 _ZERO = 1e-9

@@ -17,10 +17,10 @@ from fractions import Fraction
 import pandas as pd
 
 from anthroqa.intake import Measure
-from anthroqa.reporting.figures import short
-from anthroqa.reporting.html import escape
+from anthroqa.reporting.page.figures import short
+from anthroqa.reporting.page.html import escape
+from anthroqa.reporting.page.wording import LIMITS, MINUS, amount, label, number
 from anthroqa.reporting.person.words import ASKED
-from anthroqa.reporting.wording import LIMITS, MINUS, amount, label, number
 
 LEAST_OTHERS = 2  # who read a subject too; the reading of a single other person would be theirs
 _WIDE, _LEFT, _RIGHT, _TOP = 340, 68, 34, 3  # units, about a quarter of a millimetre in print

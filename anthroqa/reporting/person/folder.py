@@ -13,16 +13,16 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from anthroqa.reporting import notebooks
-from anthroqa.reporting.folders import whole_folder
-from anthroqa.reporting.printed import laid_out, pdf_of
+from anthroqa.files import whole_folder
+from anthroqa.reporting.page import notebooks
+from anthroqa.reporting.page.printed import laid_out, pdf_of
 
 if TYPE_CHECKING:
-    from anthroqa.reporting.html import Html
+    from anthroqa.reporting.page.html import Html
 
 ALL, RECORD = "feedback_sheets", "run.json"
 PAPERS = ("A4", "Letter")
-_TEMPLATE = Path(__file__).resolve().parent.parent / "template"
+_TEMPLATE = Path(__file__).resolve().parents[1] / "page" / "template"
 _POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
 _PLAIN = re.compile(r"[A-Za-z0-9_-]{1,40}")
 
@@ -109,7 +109,7 @@ def style() -> str:
 
 def document(title: str, page: Html) -> str:
     """One person's page as a self-contained document without script."""
-    from anthroqa.reporting.html import escape
+    from anthroqa.reporting.page.html import escape
 
     look = (_TEMPLATE / "page.css").read_text(encoding="utf-8") + style()
     return "\n".join([

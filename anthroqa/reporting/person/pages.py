@@ -12,16 +12,16 @@ from dataclasses import dataclass, fields, replace
 
 import pandas as pd
 
-from anthroqa.decisions.variants import WITHOUT_SLIPS
+from anthroqa.decisions.with_and_without import WITHOUT_SLIPS
 from anthroqa.intake import EVERYBODY, Measure, Session
-from anthroqa.reporting import wording
-from anthroqa.reporting.html import Html, bullets, escape, heading, paragraph
-from anthroqa.reporting.odd import findings as odd_findings
+from anthroqa.reporting.page import wording
+from anthroqa.reporting.page.html import Html, bullets, escape, heading, paragraph
+from anthroqa.reporting.page.wording import counted, label, listed, sentence
 from anthroqa.reporting.person import words
 from anthroqa.reporting.person.figures import own_readings
-from anthroqa.reporting.person.first import OVER, first
-from anthroqa.reporting.person.practise import practise, said
-from anthroqa.reporting.wording import counted, label, listed, sentence
+from anthroqa.reporting.person.first_lines import OVER, first
+from anthroqa.reporting.person.practice import practise, said
+from anthroqa.reporting.session.odd import findings as odd_findings
 
 _STATES = (  # state, how it leads in, what follows from it
     ("within limit", "Keep doing:", "within the limit"),

@@ -12,11 +12,19 @@ from fractions import Fraction
 
 import pandas as pd
 
-from anthroqa.decisions.decide import HANGS, LEAST_DF, LEAST_SUBJECTS, MOST_MORE, TOO_FINE, TOO_NEAR
+from anthroqa.decisions.findings import (
+    HANGS,
+    LEAST_DF,
+    LEAST_SUBJECTS,
+    MOST_MORE,
+    TOO_FINE,
+    TOO_NEAR,
+)
 from anthroqa.intake import Measure
-from anthroqa.intake.written import Count, nearest_mark, read_count
-from anthroqa.reporting import wording
-from anthroqa.reporting.marks_words import (
+from anthroqa.intake.written.grammar import Count, nearest_mark, read_count
+from anthroqa.reporting.page import wording
+from anthroqa.reporting.page.wording import amount, counted, label, listed, sentence
+from anthroqa.reporting.session.marks_words import (
     ALIKE,
     DIGITS,
     MARKS,
@@ -26,8 +34,7 @@ from anthroqa.reporting.marks_words import (
     most,
     percent,
 )
-from anthroqa.reporting.wording import amount, counted, label, listed, sentence
-from anthroqa.scores.leads import HABIT, NAMED, SCREENED
+from anthroqa.scores.marks.screening import HABIT, NAMED, SCREENED
 
 ASKED = {"repeatability": "repeat error", "bias": "difference"}
 READING = ["measure", "subject", "round"]

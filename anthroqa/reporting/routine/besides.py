@@ -7,15 +7,15 @@ from collections.abc import Sequence
 import pandas as pd
 
 from anthroqa.intake import EVERYBODY, Measure
-from anthroqa.program.routine.months import by_month
-from anthroqa.program.routine.repeated import ALIKE
-from anthroqa.reporting.html import SOME, Html, cut, heading, image, paragraph, table
-from anthroqa.reporting.marks_words import percent
+from anthroqa.program.routine.findings.months import by_month
+from anthroqa.program.routine.findings.repetition import ALIKE
+from anthroqa.reporting.page.html import SOME, Html, cut, heading, image, paragraph, table
+from anthroqa.reporting.page.wording import label, listed, sentence
 from anthroqa.reporting.routine import figures, words
+from anthroqa.reporting.routine.in_short import Tables, level, named
 from anthroqa.reporting.routine.made_from import Opened
-from anthroqa.reporting.routine.opening import Tables, level, named
 from anthroqa.reporting.routine.words import CLINIC, INSTRUMENT, PERSON, PROGRAM, counted
-from anthroqa.reporting.wording import label, listed, sentence
+from anthroqa.reporting.session.marks_words import percent
 
 _PANELS, _MOST_PANELS = 4, 12  # months in an image, and in all, of a measure
 _PLACES = (PROGRAM, CLINIC, INSTRUMENT)

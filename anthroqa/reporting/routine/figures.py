@@ -14,8 +14,17 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
-from anthroqa.reporting.figures import BLUE, GREY, INK, axes, beside, lay_out, limit_line, short
-from anthroqa.reporting.wording import number
+from anthroqa.reporting.page.figures import (
+    BLUE,
+    GREY,
+    INK,
+    axes,
+    beside,
+    lay_out,
+    limit_line,
+    short,
+)
+from anthroqa.reporting.page.wording import number
 
 _MARKERS = {  # state -> (marker, face, edge)
     "named": ("s", INK, INK),

@@ -9,14 +9,14 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from anthroqa.reporting import notebooks
-from anthroqa.reporting.folders import whole_folder
+from anthroqa.files import whole_folder
+from anthroqa.reporting.page import notebooks
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from anthroqa.intake import Problem
-    from anthroqa.program.routine.progress import Progress
+    from anthroqa.program.routine.counting.progress import Progress
     from anthroqa.reporting.routine.made_from import Asked, Opened
 
 NOTEBOOK = "routine_records"
@@ -57,7 +57,7 @@ def records(
     NotebookError
         If the page stops.
     """
-    from anthroqa.scores.figures import check_confidence
+    from anthroqa.scores.layout.figures import check_confidence
 
     check_confidence(options.get("confidence", 0.5))
     _elsewhere(source, out)
@@ -81,7 +81,7 @@ def counts_only(
     reading in it. Parameters, results and errors are those of `records`.
     """
     from anthroqa.intake import SessionError
-    from anthroqa.program.routine.counts import codes_only, for_others
+    from anthroqa.program.routine.counting.counts import codes_only, for_others
 
     _elsewhere(source, out)
     opened = _opened(source, _asked(options), progress)
@@ -122,7 +122,7 @@ def _asked(options: Mapping[str, Any]) -> Asked:
 
 
 def _opened(source: str | Path, asked: Asked, progress: Progress | None) -> Opened:
-    from anthroqa.program.routine.progress import silent
+    from anthroqa.program.routine.counting.progress import silent
     from anthroqa.reporting.routine.made_from import opened
 
     return opened(str(source), asked, progress=silent if progress is None else progress)
@@ -131,7 +131,7 @@ def _opened(source: str | Path, asked: Asked, progress: Progress | None) -> Open
 def _write_counts(folder: Path, opened: Opened, counts: pd.DataFrame) -> Path:
     """A counts file, and beside it the record of what was counted."""
     from anthroqa.planning import sha256
-    from anthroqa.program.routine.counts import counts_text
+    from anthroqa.program.routine.counting.counts import counts_text
     from anthroqa.reporting.routine.made_from import COUNTS, RECORD, run_record
 
     path = folder / COUNTS

@@ -17,11 +17,11 @@ import pandas as pd
 
 from anthroqa.intake import Measure, Problem, SessionError
 from anthroqa.planning import sha256
-from anthroqa.program.routine.counts_file import is_counts_file, look_at_counts
-from anthroqa.program.routine.progress import Progress, silent
-from anthroqa.program.routine.sources import Source, open_source
-from anthroqa.program.routine.tally import sql_of, tallied
-from anthroqa.program.routine.wanted import Wanted, pairs, wanted
+from anthroqa.program.routine.counting.counter import sql_of, tallied
+from anthroqa.program.routine.counting.counts_file import is_counts_file, look_at_counts
+from anthroqa.program.routine.counting.progress import Progress, silent
+from anthroqa.program.routine.counting.request import Wanted, pairs, wanted
+from anthroqa.program.routine.counting.sources import Source, open_source
 
 COUNTS, RECORD = "counts.csv", "run.json"
 _OF_A_PROBLEM = {f.name for f in fields(Problem)}
@@ -171,7 +171,7 @@ def _record_beside(path: Path, digest: str) -> dict[str, Any]:
 
 def run_record(opened: Opened, parameters: Mapping[str, Any]) -> dict[str, Any]:
     """Hashes of the inputs, versions, parameters and problems; no clock time, path or password."""
-    from anthroqa.reporting.outputs import record_of
+    from anthroqa.reporting.page.outputs import record_of
 
     said = record_of(
         opened.name, opened.title, None, opened.inputs, {**opened.options, **parameters}

@@ -8,15 +8,15 @@ import numpy as np
 import pandas as pd
 
 from anthroqa.intake import EVERYBODY, Measure
-from anthroqa.program.routine.audit import LOOK, NAMED, POINTS
-from anthroqa.program.routine.counts import ON_MARK
-from anthroqa.reporting.html import SOME, Html, cut, heading, image, paragraph, table
-from anthroqa.reporting.positions import MOST_POSITIONS, alt_on_ruler, on_ruler
+from anthroqa.program.routine.counting.counts import ON_MARK
+from anthroqa.program.routine.findings.shares_of_marks import LOOK, NAMED, POINTS
+from anthroqa.reporting.page.html import SOME, Html, cut, heading, image, paragraph, table
+from anthroqa.reporting.page.wording import label, listed, number, sentence
 from anthroqa.reporting.routine import figures, words
+from anthroqa.reporting.routine.in_short import Tables, level, named
 from anthroqa.reporting.routine.made_from import Opened
-from anthroqa.reporting.routine.opening import Tables, level, named
 from anthroqa.reporting.routine.words import CLINIC, INSTRUMENT, PERSON, PROGRAM, counted
-from anthroqa.reporting.wording import label, listed, number, sentence
+from anthroqa.reporting.session.positions import MOST_POSITIONS, alt_on_ruler, on_ruler
 
 _AN_IMAGE = 8  # rulers; a printed page holds so many
 _MOST_RULERS = 16

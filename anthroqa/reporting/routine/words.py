@@ -8,9 +8,9 @@ from collections.abc import Iterable
 import pandas as pd
 
 from anthroqa.intake import EVERYBODY, Measure
-from anthroqa.reporting.marks_words import kind, percent
+from anthroqa.reporting.page.wording import label, listed, number, unbroken
 from anthroqa.reporting.routine.figures import month
-from anthroqa.reporting.wording import label, listed, number, unbroken
+from anthroqa.reporting.session.marks_words import kind, percent
 
 PERSON, CLINIC, INSTRUMENT, PROGRAM = "measurer", "clinic", "instrument", "everybody"
 PLURAL = {PERSON: "people", CLINIC: "clinics", INSTRUMENT: "instruments"}

@@ -8,16 +8,16 @@ import pandas as pd
 
 from anthroqa.intake import Measure
 from anthroqa.program.staff.drift import DIFFERENCE, REFERENCE, REPEAT
-from anthroqa.program.staff.due import SOON
-from anthroqa.program.staff.flags import MOVES
+from anthroqa.program.staff.naming import MOVES
+from anthroqa.program.staff.next_session import SOON
 from anthroqa.program.staff.sessions import Program
-from anthroqa.reporting.html import SOME, Html, bullets, cut, heading, image, paragraph, table
-from anthroqa.reporting.sections import rows_of
+from anthroqa.reporting.page.html import SOME, Html, bullets, cut, heading, image, paragraph, table
+from anthroqa.reporting.page.wording import amount, interval, label, number, sentence, unbroken
+from anthroqa.reporting.session.sections import rows_of
 from anthroqa.reporting.staff import figures, words
-from anthroqa.reporting.staff.events import RETRAINED
-from anthroqa.reporting.staff.kit import by_instrument
-from anthroqa.reporting.wording import amount, interval, label, number, sentence, unbroken
-from anthroqa.scores.leads import NAMED
+from anthroqa.reporting.staff.dated import RETRAINED
+from anthroqa.reporting.staff.instruments import by_instrument
+from anthroqa.scores.marks.screening import NAMED
 
 _ASKED = {"repeatability": "repeat error", "bias": "difference"}
 

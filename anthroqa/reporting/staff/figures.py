@@ -15,11 +15,11 @@ from matplotlib.figure import Figure
 
 from anthroqa.intake import Measure
 from anthroqa.program.staff.drift import REPEAT
-from anthroqa.program.staff.funnel import limits
-from anthroqa.reporting import wording
-from anthroqa.reporting.figures import BLUE, GREY, INK, axes, lay_out, limit_line, short
+from anthroqa.program.staff.funnel_limits import limits
+from anthroqa.reporting.page import wording
+from anthroqa.reporting.page.figures import BLUE, GREY, INK, axes, lay_out, limit_line, short
+from anthroqa.reporting.page.wording import amount, label
 from anthroqa.reporting.staff.panels import BAND
-from anthroqa.reporting.wording import amount, label
 
 _WIDTH, _SIZE = 4.8, 9  # inches, points
 

@@ -8,8 +8,8 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from anthroqa.reporting import notebooks
-from anthroqa.reporting.folders import whole_folder
+from anthroqa.files import whole_folder
+from anthroqa.reporting.page import notebooks
 
 if TYPE_CHECKING:
     from anthroqa.program.staff.sessions import Program
@@ -76,7 +76,7 @@ def folders_of(text: str) -> list[Path]:
 
 def run_record(program: Program, parameters: Mapping[str, Any]) -> dict[str, Any]:
     """Hashes of all inputs, versions, parameters and problems; no clock time and no path."""
-    from anthroqa.reporting.outputs import record_of
+    from anthroqa.reporting.page.outputs import record_of
 
     record = record_of(
         program.name, program.title, program.sessions[-1].date, program.files, parameters

@@ -18,9 +18,9 @@ from matplotlib.ticker import MaxNLocator
 
 from anthroqa.intake import Measure
 from anthroqa.program.staff.drift import REPEAT
-from anthroqa.reporting.figures import BLUE, GREY, INK, short
-from anthroqa.reporting.staff.events import LETTERS
-from anthroqa.reporting.wording import amount, label, number
+from anthroqa.reporting.page.figures import BLUE, GREY, INK, short
+from anthroqa.reporting.page.wording import amount, label, number
+from anthroqa.reporting.staff.dated import LETTERS
 
 Floats = npt.NDArray[np.float64]
 AN_IMAGE = 12  # people; more is cut by the end of a printed page

@@ -9,14 +9,10 @@ import pandas as pd
 
 from anthroqa.intake import Measure
 from anthroqa.program.staff.drift import DIFFERENCE, REPEAT
-from anthroqa.program.staff.flags import DIFFERS
+from anthroqa.program.staff.naming import DIFFERS
 from anthroqa.program.staff.sessions import Program
-from anthroqa.reporting.html import SOME, Html, bullets, cut, heading, image, paragraph, table
-from anthroqa.reporting.sections import rows_of
-from anthroqa.reporting.staff import figures, words
-from anthroqa.reporting.staff import panels as panels
-from anthroqa.reporting.staff.events import LETTERS
-from anthroqa.reporting.wording import (
+from anthroqa.reporting.page.html import SOME, Html, bullets, cut, heading, image, paragraph, table
+from anthroqa.reporting.page.wording import (
     amount,
     counted,
     interval,
@@ -25,6 +21,10 @@ from anthroqa.reporting.wording import (
     sentence,
     unbroken,
 )
+from anthroqa.reporting.session.sections import rows_of
+from anthroqa.reporting.staff import figures, words
+from anthroqa.reporting.staff import panels as panels
+from anthroqa.reporting.staff.dated import LETTERS
 
 _COLUMNS = 6  # sessions in one table; the latest
 

@@ -13,9 +13,17 @@ import pandas as pd
 from anthroqa.intake import Measure
 from anthroqa.program.staff.drift import REFERENCE, REPEAT
 from anthroqa.program.staff.sessions import Program
-from anthroqa.reporting.html import SOME, paragraph
-from anthroqa.reporting.wording import amount, counted, interval, label, number, sentence, unbroken
-from anthroqa.scores.leads import NAMED
+from anthroqa.reporting.page.html import SOME, paragraph
+from anthroqa.reporting.page.wording import (
+    amount,
+    counted,
+    interval,
+    label,
+    number,
+    sentence,
+    unbroken,
+)
+from anthroqa.scores.marks.screening import NAMED
 
 CROWD = 20  # people in one line before they are only counted
 

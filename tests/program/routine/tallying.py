@@ -5,9 +5,9 @@ from pathlib import Path
 import pandas as pd
 from slow_tally import RANGES, RECORDED_TO
 
-from anthroqa.program.routine.sources import open_source
-from anthroqa.program.routine.tally import tallied
-from anthroqa.program.routine.wanted import wanted
+from anthroqa.program.routine.counting.counter import tallied
+from anthroqa.program.routine.counting.request import wanted
+from anthroqa.program.routine.counting.sources import open_source
 
 WANTED = wanted(RECORDED_TO, ranges=RANGES)
 

@@ -16,8 +16,8 @@ from programs import (
 from scipy import special, stats
 
 from anthroqa.program.staff.drift import ALONE, EITHER, FEW, ONE, WEIGHT, drifts, ewma, smoothed
-from anthroqa.program.staff.history import differences, history, repeat_errors
-from anthroqa.program.staff.moderated import HIDDEN
+from anthroqa.program.staff.moderation import HIDDEN
+from anthroqa.program.staff.over_time import differences, history, repeat_errors
 from anthroqa.program.staff.sessions import read_program
 
 NOTHING = error_rows(np.random.default_rng(0)).iloc[:0]

@@ -10,8 +10,8 @@ from programs import drawn_counts, drawn_program, write_session
 from scipy import stats
 
 from anthroqa.program.staff.drift import FEW
-from anthroqa.program.staff.history import differences, history, repeat_errors
-from anthroqa.program.staff.moderated import HIDDEN
+from anthroqa.program.staff.moderation import HIDDEN
+from anthroqa.program.staff.over_time import differences, history, repeat_errors
 from anthroqa.program.staff.retraining import AS_LUCK, BETTER, COLUMNS, UNJUDGED, WORSE, retrained
 from anthroqa.program.staff.sessions import read_program
 

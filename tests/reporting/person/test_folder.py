@@ -9,9 +9,9 @@ import subprocess
 
 import pytest
 
-from anthroqa.reporting import printed
-from anthroqa.reporting.html import Html
-from anthroqa.reporting.notebooks import NotebookError
+from anthroqa.reporting.page import printed
+from anthroqa.reporting.page.html import Html
+from anthroqa.reporting.page.notebooks import NotebookError
 from anthroqa.reporting.person.folder import feedback, file_names, save
 
 ODD = ["<b>", "a/b", "a_b", "..", "LEAD"]

@@ -5,14 +5,14 @@ import pandas as pd
 from reporting.pages import plain
 
 from anthroqa.intake.settings import Measure
-from anthroqa.program.routine.audit import audit
-from anthroqa.program.routine.combs_in_counts import converted
-from anthroqa.program.routine.counts import ALL, ON_MARK, in_order
-from anthroqa.program.routine.groups import step_of
-from anthroqa.program.routine.months import changes
-from anthroqa.program.routine.quality import quality
-from anthroqa.program.routine.repeated import repeated
-from anthroqa.reporting.routine import besides, opening, sections
+from anthroqa.program.routine.counting.counts import ALL, ON_MARK, in_order
+from anthroqa.program.routine.findings.combs_in_counts import converted
+from anthroqa.program.routine.findings.groups import step_of
+from anthroqa.program.routine.findings.months import changes
+from anthroqa.program.routine.findings.no_readings import quality
+from anthroqa.program.routine.findings.repetition import repeated
+from anthroqa.program.routine.findings.shares_of_marks import audit
+from anthroqa.reporting.routine import besides, in_short, sections
 from anthroqa.reporting.routine.made_from import Opened
 
 MONTHS = [f"2026-{m:02d}" for m in range(1, 13)]
@@ -75,8 +75,8 @@ def tables_of(opened, confidence=0.9):
 def parts_of(opened, tables):
     """Every section as HTML, by name."""
     return {
-        "opening": opening.opening(opened, tables),
-        "chances": opening.chances(tables),
+        "opening": in_short.opening(opened, tables),
+        "chances": in_short.chances(tables),
         "people": sections.by_person(opened, tables, 0.9),
         "places": sections.by_place(opened, tables, 0.9),
         "positions": sections.positions(opened, tables),

@@ -9,9 +9,9 @@ import pytest
 from reporting.pages import plain
 
 from anthroqa.intake import SessionError
-from anthroqa.reporting.html import Html
+from anthroqa.reporting.page.html import Html
 from anthroqa.reporting.routine.folder import counts_only, records, shown_sql
-from anthroqa.simulate.records import MEASURES, NAME, RANGES
+from anthroqa.simulate.routine import MEASURES, NAME, RANGES
 
 STEPS = "; ".join(f"{m.name}={m.step}" for m in MEASURES)
 LIMITS = "; ".join(f"{name}={span}" for name, span in RANGES.items())
@@ -266,7 +266,7 @@ def test_the_query_is_shown_and_nothing_is_written(valley, tmp_path, monkeypatch
 
 
 def test_repeated_values_are_found_where_there_is_a_key(tmp_path):
-    from anthroqa.simulate.records import write_records
+    from anthroqa.simulate.routine import write_records
 
     source = write_records(tmp_path / "v", rows=20_000, keys=True)
     page, _ = records(source, tmp_path / "out", recorded_to=STEPS, ranges=LIMITS)

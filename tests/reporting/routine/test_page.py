@@ -9,9 +9,9 @@ import pytest
 from reporting.pages import plain
 from reporting.routine.tallied import MONTHS, even, opened_of, parts_of, person, said, tables_of
 
-from anthroqa.intake.problems import whole_file
-from anthroqa.reporting.html import SOME
-from anthroqa.reporting.routine import besides, opening
+from anthroqa.intake.tables.problems import whole_file
+from anthroqa.reporting.page.html import SOME
+from anthroqa.reporting.routine import besides, in_short
 
 OTHERS = [f"V{i}" for i in range(1, 8)]
 
@@ -243,5 +243,5 @@ def test_month_table_holds_people_with_a_finding_only():
 
 def test_named_and_level_select_rows():
     audit = pd.DataFrame({"level": ["measurer", "clinic"], "state": ["named", "as expected"]})
-    assert len(opening.named(audit)) == 1
-    assert len(opening.level(audit, "clinic")) == 1
+    assert len(in_short.named(audit)) == 1
+    assert len(in_short.level(audit, "clinic")) == 1

@@ -7,7 +7,7 @@ from types import SimpleNamespace
 import pytest
 
 from anthroqa.intake.settings import Measure
-from anthroqa.intake.steps import Step
+from anthroqa.intake.written.steps import Step
 from anthroqa.reporting.routine import words
 from anthroqa.reporting.routine.made_from import Asked
 

@@ -8,17 +8,17 @@ import numpy as np
 import pandas as pd
 
 from anthroqa.program.staff.drift import drifts, smoothed
-from anthroqa.program.staff.due import due
-from anthroqa.program.staff.flags import flags
-from anthroqa.program.staff.funnel import funnel
-from anthroqa.program.staff.history import differences, history, repeat_errors
+from anthroqa.program.staff.funnel_limits import funnel
 from anthroqa.program.staff.instruments import instrument_drifts
-from anthroqa.program.staff.moderated import moderated
+from anthroqa.program.staff.moderation import moderated
+from anthroqa.program.staff.naming import flags
+from anthroqa.program.staff.next_session import due
+from anthroqa.program.staff.over_time import differences, history, repeat_errors
 from anthroqa.program.staff.retraining import retrained
 from anthroqa.program.staff.sessions import Program, read_program
 from anthroqa.reporting.staff import changes, people
-from anthroqa.reporting.staff.events import events
-from anthroqa.reporting.staff.opening import opening
+from anthroqa.reporting.staff.dated import events
+from anthroqa.reporting.staff.in_short import opening
 
 
 def write_session(folder, date, readings, *, reference="LEAD", step="0.1 cm", more="", kit=None):

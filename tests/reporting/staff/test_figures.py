@@ -10,8 +10,8 @@ from matplotlib.colors import to_hex
 
 import anthroqa
 from anthroqa.program.staff.drift import DIFFERENCE, REPEAT, SMOOTHED
-from anthroqa.program.staff.funnel import limits
-from anthroqa.reporting.figures import BLUE, INK
+from anthroqa.program.staff.funnel_limits import limits
+from anthroqa.reporting.page.figures import BLUE, INK
 from anthroqa.reporting.staff import figures
 from anthroqa.reporting.staff import panels as panels
 

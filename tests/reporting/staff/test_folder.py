@@ -7,8 +7,8 @@ import shutil
 import pandas as pd
 import pytest
 from reporting import test_browser
+from reporting.session.test_folder import ADDRESSES, Page
 from reporting.staff.pages import drawn, write_session
-from reporting.test_report import ADDRESSES, Page
 
 from anthroqa.reporting import NotebookError, left_out, review
 from anthroqa.reporting.staff.folder import folders_of

@@ -12,8 +12,8 @@ from reporting.staff.pages import drawn, parts_of, plain, tables_of, texts_of, w
 from anthroqa.program.staff.drift import DIFFERENCE, REFERENCE, REPEAT
 from anthroqa.program.staff.instruments import moved_instruments
 from anthroqa.reporting.staff import changes, people, words
-from anthroqa.reporting.staff.opening import opening
-from anthroqa.scores.leads import EXPECTED, NAMED
+from anthroqa.reporting.staff.in_short import opening
+from anthroqa.scores.marks.screening import EXPECTED, NAMED
 
 LIMITS = 'limit_tem = "0.6 cm"\nlimit_bias = "0.6 cm"'
 STAFF = ["A", "B", "C", "D", "E", "F"]

@@ -1,0 +1,153 @@
+"""Is each instrument within what legal metrology allows at the loads it was tested with?
+
+The whole interval of an error is held against the published tolerance on either side of zero,
+in the same three states as people (JCGM 106:2012, guard bands). A standard whose expanded
+uncertainty is over a third of the tolerance judges nothing (Handbook 44, Appendix A, 3.2, from
+memory; R 76-1:2006, 3.7.1, from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pandas as pd
+
+from anthroqa.decisions.findings import NOT_JUDGED, NOT_SETTLED, OVER, WITHIN
+from anthroqa.decisions.tolerances import HANDBOOK_44, OIML_R76, Tolerance, tolerance
+from anthroqa.intake import Instrument, Measure, Session
+from anthroqa.intake.written.steps import CUSTOMARY, UNITS, convert
+from anthroqa.scores.instruments.known_load_errors import kit_figures
+from anthroqa.scores.layout.figures import check_confidence
+
+COLUMNS = [
+    "instrument", "measure", "check", "load", "statistic", "estimate", "lower", "upper", "unit",
+    "tolerance", "tolerance_source", "state", "readings", "note",
+]  # fmt: skip
+_PUBLISHED = (
+    "error",
+    "repeat_range",
+)  # R 76-1:2006, 3.5, 3.6.1, 3.6.2; Handbook 44, T.N.5 (memory)
+_BORROWED = ("linearity", "off_centre_spread", "drift")
+_TOO_UNCERTAIN = 1 / 3  # of the tolerance
+_CHOSEN = "chosen by the unit of the division (tolerance_table in session.toml takes another)"
+_LICENSED = "a scale is adjusted by those who are licensed to"
+
+
+def kit(session: Session, *, confidence: float = 0.90) -> pd.DataFrame:
+    r"""What each instrument showed for known loads, beside the published tolerance.
+
+    Parameters
+    ----------
+    session : Session
+        With its `kit.csv`; `accuracy_class`, `division` and `uncertainty` of an instrument come
+        from `[instrument.CODE]` in `session.toml`.
+    confidence : float, default 0.90
+        Coverage of every two-sided interval, between 0 and 1.
+
+    Returns
+    -------
+    pandas.DataFrame
+        `instrument, measure, check, load, statistic, estimate, lower, upper, unit, tolerance,
+        tolerance_source, state, readings, note`; empty without a kit file. `load` and amounts
+        are in `unit`. Statistics are `error` (mean reading less load; `error:POSITION` off the
+        centre), `linearity` (largest distance of an error from their straight line),
+        `repeat_sd`, `repeat_range`, `off_centre_spread`, `drift` (last less first time) and
+        `joint` (rods on one side less the other). `state` is `within limit`, `over limit`, `not
+        settled` or `not judged`: lengths have no legal class, `repeat_sd` and `joint` no
+        tolerance, and linearity, spread and drift borrow that of their load.
+
+    Raises
+    ------
+    ValueError
+        If `confidence` is not between 0 and 1.
+
+    References
+    ----------
+    JCGM 100:2008 (GUM), 5.1.2, F.2.2.1 and G.4.1; NIST Handbook 44, section 2.20, Table 6; OIML
+    R 76-1:2006, Table 6, 3.5.2, 3.6.1 and 3.6.2; see `decisions.tolerances` for how each was read.
+
+    Examples
+    --------
+    A class III scale with divisions of 0.1 kg shows 10.2 kg for a mass of 10 kg; in use 0.1 kg is
+    allowed there. Rounding alone makes the interval: 0.2 kg give or take 1.645 x 0.1 / root 12.
+
+    >>> import tempfile, pathlib, anthroqa
+    >>> folder = pathlib.Path(tempfile.mkdtemp())
+    >>> _ = (folder / "session.toml").write_text(
+    ...     '[measure.mass]\nrecorded_to = "0.1 kg"\n[instrument.S]\naccuracy_class = "III"')
+    >>> _ = (folder / "readings.csv").write_text(
+    ...     "measurer,subject,measure,round,reading,instrument\nA,C1,mass,1,7.3,S\n")
+    >>> _ = (folder / "kit.csv").write_text(
+    ...     "instrument,measure,check,load,reading\nS,mass,load,10 kg,10.2\n")
+    >>> table = anthroqa.kit(anthroqa.read_session(folder))
+    >>> row = table[table["statistic"] == "error"].iloc[0]
+    >>> row["state"], [round(float(row[c]), 3) for c in ("tolerance", "lower", "upper")]
+    ('over limit', [0.1, 0.153, 0.247])
+    """
+    check_confidence(confidence)
+    found = kit_figures(session, confidence=confidence)
+    rows = [
+        row
+        for (code, name), part in found.groupby(["instrument", "measure"], sort=False)
+        for row in _judged(
+            part,
+            session.instruments.get(code, Instrument(code=code)),
+            session.measures[name],
+        )
+    ]
+    frame = pd.DataFrame(rows, columns=COLUMNS)
+    return frame.astype({"tolerance": float})
+
+
+def _judged(part: pd.DataFrame, instrument: Instrument, measure: Measure) -> Iterator[tuple]:
+    step = measure.step
+    division = instrument.division or (step.size, step.unit)
+    table = instrument.tolerance_table or (HANDBOOK_44 if division[1] in CUSTOMARY else OIML_R76)
+    chosen = "" if instrument.tolerance_table else _CHOSEN
+    size, uncertainty, capacity = (
+        None if amount is None else float(convert(*amount, step.unit))
+        for amount in (division, instrument.uncertainty, instrument.capacity)
+    )
+    for row in part.itertuples():
+        base = row.statistic.split(":")[0]
+        why = _unjudged(base, row, instrument, measure)
+        allowed = Tolerance(None, "")
+        if not why:
+            allowed = tolerance(row.load / size, instrument.accuracy_class, table)
+            why = "" if allowed.divisions else "the load is past the end of the table"
+        limit = float("nan") if why else allowed.divisions * size
+        if not why and row.load and (uncertainty or 0) > limit * _TOO_UNCERTAIN:
+            why = "this standard is too uncertain to judge by: over a third of the tolerance"
+        state = NOT_JUDGED if why else _state(row.lower, row.upper, limit)
+        borrowed = "no tolerance is published for it: that of its load is taken"
+        beyond = "above the capacity" if capacity is not None and row.load > capacity else ""
+        parts = (
+            why, row.note if row.note not in why else "", beyond,
+            borrowed if base in _BORROWED and limit == limit else "",
+            chosen if limit == limit else "", _LICENSED if state == OVER else "",
+        )  # fmt: skip
+        yield (
+            row.instrument, row.measure, row.check, row.load, row.statistic, row.estimate,
+            row.lower, row.upper, row.unit, limit, allowed.source, state, row.readings,
+            "; ".join(p for p in parts if p),
+        )  # fmt: skip
+
+
+def _unjudged(base: str, row, instrument: Instrument, measure: Measure) -> str:
+    """Why there is no tolerance to hold a figure against; empty where there is one."""
+    if row.estimate != row.estimate:
+        return row.note
+    if UNITS[measure.step.unit][0] == "length":
+        return "boards, rods and tapes have no legal class"
+    if base not in (*_PUBLISHED, *_BORROWED):
+        return "the range of the repeats is judged"
+    if instrument.accuracy_class is None:
+        return f"no accuracy_class in session.toml under [instrument.{instrument.code}]"
+    return ""
+
+
+def _state(lower: float, upper: float, limit: float) -> str:
+    """Where the whole interval lies; a tolerance itself is still allowed."""
+    if -limit <= lower and upper <= limit:
+        return WITHIN
+    return OVER if lower > limit or upper < -limit else NOT_SETTLED

@@ -1,0 +1,1 @@
+"""The tables beside the readings: corrections, a second entry, true values, known loads."""

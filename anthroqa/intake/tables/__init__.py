@@ -1,0 +1,1 @@
+"""Tables of text from files and workbooks, and the problems in them."""

@@ -1,0 +1,1 @@
+"""Routine records become counts, inside the engine that holds them."""

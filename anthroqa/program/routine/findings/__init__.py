@@ -1,0 +1,1 @@
+"""What do the counts of routine records say?"""

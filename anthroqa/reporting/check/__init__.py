@@ -1,0 +1,1 @@
+"""The trainer's screen while readings are entered."""

@@ -1,0 +1,1 @@
+"""How does the error of a single reading divide?"""

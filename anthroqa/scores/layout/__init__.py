@@ -1,0 +1,1 @@
+"""Readings laid out in whole steps, and how a figure is held."""

@@ -1,0 +1,1 @@
+"""Does a person read every mark?"""

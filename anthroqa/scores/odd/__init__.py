@@ -1,0 +1,1 @@
+"""Which readings are odd, and what may have happened?"""

@@ -1,0 +1,117 @@
+"""At most three steps, from where the readings point, and none where they point nowhere."""
+
+import pandas as pd
+import pytest
+from reporting.person.tables import measure_of
+
+from anthroqa.decisions.findings import COLUMNS as DECISION
+from anthroqa.intake.written.slip_catalogue import CATALOGUE
+from anthroqa.reporting.person.practice import against_slip, practise
+from anthroqa.scores.marks.screening import COLUMNS as LEAD
+from anthroqa.scores.odd.explained import COLUMNS as SLIP
+from anthroqa.scores.odd.patterns import COLUMNS as PATTERN
+
+MEASURES = {name: measure_of("0.1 cm", name) for name in ("length", "height")}
+
+
+def rows(columns, *given, **shared):
+    return pd.DataFrame([{**shared, **row} for row in given], columns=list(columns))
+
+
+def pattern(words="knees bent", measure="length", unit="cm", **more):
+    return {"measure": measure, "measurer": "A", "pattern": words, "estimate": -0.71,
+            "lower": -0.97, "upper": -0.45, "unit": unit, "technique": f"do {words}", "note": "",
+            **more}  # fmt: skip
+
+
+def finding(measure="length", question="bias", state="over limit"):
+    return {"measure": measure, "question": question, "state": state}
+
+
+def slip(kind="misread by 10 cm", chance=0.2, note="", place=1, measure="length"):
+    return {"measure": measure, "subject": "S", "round": 1, "place": place, "note": note,
+            "consistent_with": kind, "chance": chance}  # fmt: skip
+
+
+def lead(test="coarse marks", state="named", measure="length"):
+    return {"measure": measure, "test": test, "statistic": "coarse_share:0.5 cm", "estimate": 0.9,
+            "lower": 0.5, "state": state}  # fmt: skip
+
+
+def steps(*, findings=(), patterns=(), leads=(), slips=()):
+    return practise(
+        rows(DECISION, *findings), rows(PATTERN, *patterns), rows(LEAD, *leads, upper=1.0),
+        rows(SLIP, *slips), MEASURES,
+    )  # fmt: skip
+
+
+def test_nothing_is_invented():
+    assert steps(findings=[finding()]) == []
+    assert steps(leads=[lead(state="as expected"), lead(state="habit of the group")]) == []
+
+
+@pytest.mark.parametrize("kind", CATALOGUE, ids=lambda kind: kind.words)
+def test_something_helps_against_every_slip_of_the_catalogue(kind):
+    assert against_slip(kind.words.format("5 cm"))
+
+
+def test_what_helps_against_some_slips():
+    assert "poise" in against_slip("one 50 lb notch of the poise")
+    assert "display" in against_slip("two adjacent digits exchanged")
+    assert "subject's code" in against_slip("two subjects exchanged")
+    assert "unit" in against_slip("ounces entered as tenths of a pound")
+    assert against_slip("") == ""
+
+
+def test_there_are_three_at_most_and_the_one_over_a_limit_leads():
+    found = steps(
+        findings=[finding("length", state="within limit"), finding("height")],
+        patterns=[pattern(f"{w}", m) for m in ("length", "height") for w in (f"{m} 1", f"{m} 2")],
+        leads=[lead()], slips=[slip()],
+    )  # fmt: skip
+    assert len(found) == 3
+    assert found[0].do == "do height 1"
+    assert found[0].why == "height 0.71 cm low (over limit): as with height 1"
+    assert "finest mark" in found[1].do
+    assert "large figure" in found[2].do
+
+
+def test_the_same_pattern_in_two_measures_is_one_step_told_where_it_is_over():
+    found = steps(
+        findings=[finding("length", state="not settled"), finding("height")],
+        patterns=[pattern(), pattern(measure="height")],
+    )  # fmt: skip
+    assert [step.why for step in found] == [
+        "height 0.71 cm low (over limit), and the same in length: as with knees bent"
+    ]
+
+
+def test_a_repeat_error_and_skewness_are_told_by_what_they_show():
+    found = steps(
+        findings=[finding(question="repeatability")],
+        patterns=[pattern("movement: repeats far apart", unit="times the others'", estimate=2.74),
+                  pattern("some", unit="skewness", estimate=-2.0)],
+    )  # fmt: skip
+    assert found[0].why.startswith("length repeats 2.7 times as far apart as is usual here (over")
+    assert found[0].why.endswith("as with movement")
+    assert found[1].why.startswith("some length readings lie far lower than the rest")
+
+
+@pytest.mark.parametrize(
+    "given",
+    [
+        {"chance": 0.5}, {"chance": float("nan")}, {"kind": ""}, {"place": 2},
+        {"note": "two people read this subject: which of them is off cannot be told from this "
+                 "session"},
+    ],
+)  # fmt: skip
+def test_no_step_comes_from_a_reading_that_a_slip_explains_badly(given):
+    assert steps(slips=[slip(**given)]) == []
+    assert len(steps(slips=[slip(chance=0.49)])) == 1
+
+
+def test_one_step_stands_for_the_same_slip_or_habit_twice():
+    assert len(steps(slips=[slip(), slip(measure="height")])) == 1
+    marks = [lead(), lead("terminal digits", "worth a look"), lead(measure="height")]
+    assert [step.order[0] for step in steps(leads=marks)] == [1]
+    assert "fresh sheet" in steps(leads=[lead("second readings")])[0].do

@@ -1,0 +1,42 @@
+"""What the page says of the reference and of differences that grow with size."""
+
+import pandas as pd
+from reporting.pages import LIMITS, frame, pages, pairs, plain, session_of
+
+from anthroqa.reporting.session import against
+
+
+def moved(rows, person, by):
+    return [(p, s, t, r + by(s) if p == person else r) for p, s, t, r in rows]
+
+
+def test_a_reference_that_is_off_is_told_first():
+    rows = moved(pairs("RABCD", 10), "R", lambda s: 2)
+    text = pages(session_of(frame(rows), reference="R", **LIMITS))
+    assert "The reference: R may be off in length" in text["opening"]
+    assert "Is it R? The reference may be off:" in text["difference"]
+
+
+def test_a_reference_like_the_staff_raises_no_doubt(outreach):
+    text = pages(outreach)
+    assert "The reference:" not in text["opening"]
+    assert "Is it LEAD? No sign of it:" in text["difference"]
+
+
+def test_a_difference_that_grows_is_told_with_both_ends():
+    rows = moved(pairs("RABCD", 10), "A", lambda s: 0.3 * int(s[1:]))
+    text = pages(session_of(frame(rows), reference="R", **LIMITS))["growing"]
+    assert "A, length: from " in text
+    assert "% of size" in text
+    assert "B, length: from" not in text
+
+
+def test_lines_that_chance_turns_name_nobody(clinics):
+    text = pages(clinics)["growing"]
+    assert "Nobody's difference is seen to grow or shrink" in text
+    assert "4 of 36 lines turn by their own interval" in text
+
+
+def test_without_any_line_the_reason_is_given(outreach):
+    none = pd.DataFrame(columns=["measure", "measurer", "readings_used", "slope", "turns"])
+    assert "six common subjects are the least" in plain(against.growing(outreach, none))
