@@ -15,8 +15,8 @@ _HOME = {
     "Session": "anthroqa.intake",
     "SessionError": "anthroqa.intake",
     "decide": "anthroqa.decisions",
-    "kit": "anthroqa.decisions.tolerance_checks",
-    "leads": "anthroqa.scores",
+    "instrument_checks": "anthroqa.decisions",
+    "mark_findings": "anthroqa.scores",
     "read_session": "anthroqa.intake",
     "residuals": "anthroqa.scores",
     "score": "anthroqa.scores",
@@ -24,7 +24,7 @@ _HOME = {
 }
 
 __all__ = [
-    "Session", "SessionError", "decide", "kit", "leads", "read_session", "residuals", "score",
+    "Session", "SessionError", "decide", "instrument_checks", "mark_findings", "read_session", "residuals", "score",
     "slips",
 ]  # fmt: skip
 

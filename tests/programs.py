@@ -26,7 +26,7 @@ limit_source = "written for a test"
 def write_session(
     place: Path, counts: dict[str, np.ndarray], date: dt.date | None, *, reference: str = "LEAD",
     step: str = "1 mm", more: str = "", instrument: dict[str, str] | None = None,
-    kit: str = "", subjects: str = "S",
+    loads: str = "", subjects: str = "S",
 ) -> Path:  # fmt: skip
     """A session folder; `counts` has subjects x rounds of each person."""
     place.mkdir(parents=True)
@@ -43,8 +43,8 @@ def write_session(
         for who, own in counts.items() for s, turns in enumerate(own) for k, n in enumerate(turns)
     ]  # fmt: skip
     place.joinpath("readings.csv").write_text("\n".join(lines) + "\n")
-    if kit:
-        place.joinpath("kit.csv").write_text(kit)
+    if loads:
+        place.joinpath("known_loads.csv").write_text(loads)
     return place
 
 

@@ -179,11 +179,11 @@ def test_drill_makes_its_page_and_says_where(request, tmp_path, capsys):
 def test_drill_of_faulty_settings_says_what_to_mend_and_writes_nothing(request, tmp_path, capsys):
     folder = tmp_path / "copy"
     shutil.copytree(request.config.rootpath / "sample_sessions" / "marks_drill", folder)
-    (folder / "settings.csv").unlink()
+    (folder / "true_values.csv").unlink()
     out = tmp_path / "drill"
     assert main(["drill", str(folder), "--out", str(out)]) == 2
     err = capsys.readouterr().err
-    assert "settings.csv: a drill needs this file" in err
+    assert "true_values.csv: a drill needs this file" in err
     assert f"Nothing was written to {out}." in err
     assert not out.exists()
 
@@ -192,7 +192,7 @@ def test_drill_of_a_session_that_is_none_ends_with_1_in_plain_words(outreach, tm
     assert main(["drill", str(outreach), "--out", str(tmp_path / "r")]) == 1
     err = capsys.readouterr().err
     assert err.startswith("anthroqa: nothing is known of what was set in outreach_metric")
-    assert 'exercise = "drill" in session.toml, and settings.csv' in err
+    assert 'exercise = "drill" in session.toml, and true_values.csv' in err
     assert not (tmp_path / "r").exists()
 
 

@@ -171,7 +171,7 @@ def test_the_scale_of_clinic_b_reads_high_for_everybody_and_not_they_but_it_is_o
     told = decisions.query("measure == 'adult_weight' and question == 'bias'").set_index("measurer")
     own = r"own \(BEAM-[ABC]\).*, the reference's \(PORT-1\)"
     assert told["note"].str.contains(own).all()
-    assert set(told["statistic"]) == {"bias_less_kit"}
+    assert set(told["statistic"]) == {"bias_less_instrument"}
     assert told.loc[["K4", "K6"], "state"].tolist() == ["within limit"] * 2
     rest = decisions.query("measure != 'adult_weight'")
     assert not rest["note"].str.contains("taken out: own").any()
@@ -179,12 +179,12 @@ def test_the_scale_of_clinic_b_reads_high_for_everybody_and_not_they_but_it_is_o
 
 def test_the_planted_scale_is_the_only_instrument_over_a_tolerance():
     for name, over in (("clinics_customary", {"BEAM-B"}), ("outreach_metric", set())):
-        table = anthroqa.kit(anthroqa.read_session(FOLDER / name))
+        table = anthroqa.instrument_checks(anthroqa.read_session(FOLDER / name))
         assert len(table) > 30
         assert set(table.loc[table["state"] == "over limit", "instrument"]) == over
     for name in ("clinics_customary", "clinics_customary_as_typed"):
-        kit = (FOLDER / name / "kit.csv").read_bytes()
-        assert kit == (FOLDER / "clinics_customary" / "kit.csv").read_bytes()
+        loads = (FOLDER / name / "known_loads.csv").read_bytes()
+        assert loads == (FOLDER / "clinics_customary" / "known_loads.csv").read_bytes()
 
 
 def test_groups_of_the_clinics_are_pooled(clinics):

@@ -58,7 +58,7 @@ def test_every_session_reads_clean_and_holds_who_was_there(truth):
 
 
 def test_what_was_planted_is_named_and_nobody_else(tables, truth):
-    named = tables.flags[tables.flags["state"] == "named"]
+    named = tables.named[tables.named["state"] == "named"]
     found = set(named[["measurer", "measure", "what"]].itertuples(index=False, name=None))
     drifts = {(d["measurer"], d["measure"], d["what"]) for d in truth["drift"]}
     high = {(h["measurer"], h["measure"], "repeat error") for h in truth["high"]}
@@ -106,7 +106,7 @@ def test_the_scale_is_seen_to_move_and_no_other_instrument(tables, truth):
     from anthroqa.program.staff.instruments import moved_instruments
 
     (planted,) = truth["instrument"]
-    moved = moved_instruments(tables.kit)
+    moved = moved_instruments(tables.known_loads)
     assert moved["instrument"].tolist() == [planted["instrument"]]
     (row,) = moved.itertuples()
     assert row.change_lower < planted["high"][-1] - planted["high"][0] < row.change_upper

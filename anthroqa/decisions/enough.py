@@ -67,15 +67,15 @@ def more_for_resolved(
 
 def more_for_mean(
     estimate: float, n: int, half_width: float, limit: float, *, confidence: float,
-    of_kit: float = 0.0,
+    of_instrument: float = 0.0,
 ) -> int | None:  # fmt: skip
     """Least number of further subjects for a mean difference; None if over 100.
 
-    `of_kit` is a half width that further subjects leave as it is: that of the instruments' errors.
+    `of_instrument` is a half width that further subjects leave as it is: that of the instruments' errors.
     """
     more = np.arange(MOST_MORE + 1)
     sd = half_width / mean_factor(float(n), confidence)
-    half = np.hypot(sd * mean_factor(n + more.astype(float), confidence), of_kit)
+    half = np.hypot(sd * mean_factor(n + more.astype(float), confidence), of_instrument)
     settled = (abs(estimate) + half < limit) | (abs(estimate) - half > limit)
     return _first(more, settled & (n + more >= LEAST_SUBJECTS))
 

@@ -90,8 +90,8 @@ def decide(scores: pd.DataFrame, session: Session) -> pd.DataFrame:
     needed = {"within_tem", "within_tem_resolved", "within_tem_less_shift", "bias_from_others"}
     if set(scores["measurer"]) - {session.reference, EVERYBODY}:  # the reference has no bias
         needed.add("bias")
-        if set(session.kit["measure"]) & set(scores["measure"]):
-            needed.add("bias_less_kit")
+        if set(session.known_loads["measure"]) & set(scores["measure"]):
+            needed.add("bias_less_instrument")
     lacking = sorted(needed - set(scores["statistic"]))
     if lacking and len(scores):
         raise ValueError(f"scores lack {', '.join(lacking)}; call score() without `only`")
@@ -195,14 +195,18 @@ def _few(row) -> str:
 def _bias(
     figures: dict, person: str, measure: Measure, unlike: str, *, referenced: bool
 ) -> Decision:
-    row, why, of_kit = figures[person, "bias" if referenced else "bias_from_others"], unlike, 0.0
+    row, why, of_instrument = (
+        figures[person, "bias" if referenced else "bias_from_others"],
+        unlike,
+        0.0,
+    )
     half = (row.upper - row.lower) / 2
-    less = figures.get((person, "bias_less_kit"))
+    less = figures.get((person, "bias_less_instrument"))
     if less is not None and referenced:
         if less.estimate == less.estimate:
             row, why = less, less.note if less.upper == less.upper else ""
             own, half = half, (less.upper - less.lower) / 2
-            of_kit, half = math.sqrt(max(half**2 - own**2, 0.0)), min(own, half)
+            of_instrument, half = math.sqrt(max(half**2 - own**2, 0.0)), min(own, half)
         else:
             missing = f"the instruments' errors are not taken out: {less.note}"
             why = "; ".join(w for w in (unlike, missing) if w)
@@ -214,7 +218,12 @@ def _bias(
     more = None
     if limit is not None and row.upper > row.lower:
         more = more_for_mean(
-            row.estimate, row.subjects, half, limit, confidence=row.confidence, of_kit=of_kit
+            row.estimate,
+            row.subjects,
+            half,
+            limit,
+            confidence=row.confidence,
+            of_instrument=of_instrument,
         )
     far, near = max(row.upper, -row.lower), max(row.lower, -row.upper)
     return _judged(row, measure, "bias", limit, enough, too_few, more, why, near, far)

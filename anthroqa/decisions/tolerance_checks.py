@@ -16,7 +16,7 @@ from anthroqa.decisions.findings import NOT_JUDGED, NOT_SETTLED, OVER, WITHIN
 from anthroqa.decisions.tolerances import HANDBOOK_44, OIML_R76, Tolerance, tolerance
 from anthroqa.intake import Instrument, Measure, Session
 from anthroqa.intake.written.steps import CUSTOMARY, UNITS, convert
-from anthroqa.scores.instruments.known_load_errors import kit_figures
+from anthroqa.scores.instruments.known_load_errors import instrument_figures
 from anthroqa.scores.layout.figures import check_confidence
 
 COLUMNS = [
@@ -33,13 +33,13 @@ _CHOSEN = "chosen by the unit of the division (tolerance_table in session.toml t
 _LICENSED = "a scale is adjusted by those who are licensed to"
 
 
-def kit(session: Session, *, confidence: float = 0.90) -> pd.DataFrame:
+def instrument_checks(session: Session, *, confidence: float = 0.90) -> pd.DataFrame:
     r"""What each instrument showed for known loads, beside the published tolerance.
 
     Parameters
     ----------
     session : Session
-        With its `kit.csv`; `accuracy_class`, `division` and `uncertainty` of an instrument come
+        With its `known_loads.csv`; `accuracy_class`, `division` and `uncertainty` of an instrument come
         from `[instrument.CODE]` in `session.toml`.
     confidence : float, default 0.90
         Coverage of every two-sided interval, between 0 and 1.
@@ -48,7 +48,7 @@ def kit(session: Session, *, confidence: float = 0.90) -> pd.DataFrame:
     -------
     pandas.DataFrame
         `instrument, measure, check, load, statistic, estimate, lower, upper, unit, tolerance,
-        tolerance_source, state, readings, note`; empty without a kit file. `load` and amounts
+        tolerance_source, state, readings, note`; empty without a file of known loads. `load` and amounts
         are in `unit`. Statistics are `error` (mean reading less load; `error:POSITION` off the
         centre), `linearity` (largest distance of an error from their straight line),
         `repeat_sd`, `repeat_range`, `off_centre_spread`, `drift` (last less first time) and
@@ -77,15 +77,15 @@ def kit(session: Session, *, confidence: float = 0.90) -> pd.DataFrame:
     ...     '[measure.mass]\nrecorded_to = "0.1 kg"\n[instrument.S]\naccuracy_class = "III"')
     >>> _ = (folder / "readings.csv").write_text(
     ...     "measurer,subject,measure,round,reading,instrument\nA,C1,mass,1,7.3,S\n")
-    >>> _ = (folder / "kit.csv").write_text(
+    >>> _ = (folder / "known_loads.csv").write_text(
     ...     "instrument,measure,check,load,reading\nS,mass,load,10 kg,10.2\n")
-    >>> table = anthroqa.kit(anthroqa.read_session(folder))
+    >>> table = anthroqa.instrument_checks(anthroqa.read_session(folder))
     >>> row = table[table["statistic"] == "error"].iloc[0]
     >>> row["state"], [round(float(row[c]), 3) for c in ("tolerance", "lower", "upper")]
     ('over limit', [0.1, 0.153, 0.247])
     """
     check_confidence(confidence)
-    found = kit_figures(session, confidence=confidence)
+    found = instrument_figures(session, confidence=confidence)
     rows = [
         row
         for (code, name), part in found.groupby(["instrument", "measure"], sort=False)

@@ -28,7 +28,7 @@ WITH_RETAKES = "with retakes"
 KEY = ["measure", "measurer", "subject", "round"]
 STATISTICS = [
     "within_tem", "within_tem_percent", "within_tem_resolved", "within_tem_less_shift",
-    "own_round_shift", "reliability", "bias", "bias_less_kit", "agreement_lower",
+    "own_round_shift", "reliability", "bias", "bias_less_instrument", "agreement_lower",
     "agreement_upper", "bias_from_others", "rms_error", "between_tem", "total_tem", "round_shift",
 ]  # fmt: skip
 _FIGURE = ["measure", "measurer", "statistic"]

@@ -26,7 +26,7 @@ def read_session(path: str | Path) -> Session:
     ----------
     path : str or pathlib.Path
         A folder with `session.toml` and `readings.csv` or `readings.xlsx`, and perhaps
-        `corrections.csv` and `kit.csv`; a drill has `settings.csv` too.
+        `corrections.csv` and `known_loads.csv`; a drill has `true_values.csv` too.
 
     Returns
     -------

@@ -47,12 +47,12 @@ class Session:
     absent : pandas.DataFrame
         Rounds that a measurer has no row for, of subjects that they measured in another:
         `measurer, subject, measure, round`.
-    settings : pandas.DataFrame
+    true_values : pandas.DataFrame
         What was set in a drill: `subject, measure, true` (as written), `steps` (float, on a
         step or between two); empty in a session.
-    kit : pandas.DataFrame
+    known_loads : pandas.DataFrame
         What instruments showed for known loads: `instrument, measure, check, load, reading,
-        position, taken_at` as in `kit.csv`, and `load_steps, reading_steps, division_steps,
+        position, taken_at` as in `known_loads.csv`, and `load_steps, reading_steps, division_steps,
         uncertainty_steps` (float, in steps of the measure); empty without that file.
     instruments : dict of str to Instrument
         As in `session.toml`: class, division, uncertainty of the standard.
@@ -76,8 +76,8 @@ class Session:
     missing: pd.DataFrame
     corrections: pd.DataFrame
     absent: pd.DataFrame
-    settings: pd.DataFrame = field(default_factory=true_values.no_settings)
-    kit: pd.DataFrame = field(default_factory=known_loads.no_kit)
+    true_values: pd.DataFrame = field(default_factory=true_values.no_true_values)
+    known_loads: pd.DataFrame = field(default_factory=known_loads.no_known_loads)
     instruments: Mapping[str, Instrument] = field(default_factory=dict)
     notices: tuple[tuple[str, str], ...] = ()
     unused: tuple[str, ...] = ()
@@ -201,10 +201,12 @@ def build(
         stopped = checks.set_aside_stopped(entries, settings.conditions.get("stop", ()))
     twice = second_entry.match_second(second, entries, measures, problems) if second else set()
     drill = set_ if settings.exercise == "drill" else None
-    was_set = true_values.match_settings(drill, entries, settings, problems) if drill else None
-    tested = known_loads.no_kit()
+    was_set = true_values.match_true_values(drill, entries, settings, problems) if drill else None
+    tested = known_loads.no_known_loads()
     if known_loads.FILE in others:
-        tested = known_loads.match_kit(others[known_loads.FILE], entries, settings, problems)
+        tested = known_loads.match_known_loads(
+            others[known_loads.FILE], entries, settings, problems
+        )
     order = {"session.toml": 0, table.file: 1}
     problems.sort(key=lambda p: (order.get(p.file, 2), p.file, p.row or 0))
     progress = progress_of(entries, twice)
@@ -228,8 +230,8 @@ def build(
         missing=_missing(entries, matched),
         corrections=_corrections(entries, matched),
         absent=_absent([e for e in entries if e["sound"]]),
-        settings=true_values.no_settings() if was_set is None else was_set,
-        kit=tested,
+        true_values=true_values.no_true_values() if was_set is None else was_set,
+        known_loads=tested,
         instruments=settings.instruments,
         notices=(
             *table.notices,

@@ -14,7 +14,7 @@ from anthroqa.program.staff.drift import drifts, smoothed
 from anthroqa.program.staff.funnel_limits import funnel
 from anthroqa.program.staff.instruments import instrument_drifts
 from anthroqa.program.staff.moderation import moderated
-from anthroqa.program.staff.naming import flags
+from anthroqa.program.staff.naming import named
 from anthroqa.program.staff.next_session import due
 from anthroqa.program.staff.over_time import differences, history, repeat_errors
 from anthroqa.program.staff.retraining import retrained
@@ -22,7 +22,7 @@ from anthroqa.program.staff.sessions import Program, read_program
 
 __all__ = [
     "Program", "audit", "by_month", "changes", "converted", "differences", "drifts", "due",
-    "flags", "for_others", "funnel", "history", "instrument_drifts", "merged", "moderated",
+    "for_others", "funnel", "history", "instrument_drifts", "merged", "moderated", "named",
     "open_source", "quality", "read_counts", "read_program", "repeat_errors", "repeated",
     "retrained", "smoothed", "tally", "wanted",
 ]  # fmt: skip

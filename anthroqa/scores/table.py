@@ -30,7 +30,7 @@ ORDER = (
     "own_round_shift",
     "reliability",
     "bias",
-    "bias_less_kit",
+    "bias_less_instrument",
     "agreement_lower",
     "agreement_upper",
     "bias_from_others",
@@ -112,7 +112,7 @@ def score(
         readings, df, p_value, note`, in a fixed order: measures as in the session, the
         reference, staff by code, `(all)`, statistics as in the design. A figure or an
         interval that cannot be had is NaN, with the reason in `note`. `p_value` is not adjusted
-        for other people, measures or statistics (`anthroqa.leads` is); that of
+        for other people, measures or statistics (`anthroqa.mark_findings` is); that of
         `coarse_share:MARK` is against the largest contrast over the marks of that person.
 
     Raises

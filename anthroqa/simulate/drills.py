@@ -116,7 +116,7 @@ def marks_drill(seed: int) -> dict[str, str]:
         ).rows()  # fmt: skip
     return {
         "session.toml": _DRILL,
-        "settings.csv": "\n".join(known) + "\n",
+        "true_values.csv": "\n".join(known) + "\n",
         "readings.csv": csv_of(rows),
         "truth.toml": _truth(seed, kits),
     }

@@ -39,19 +39,19 @@ class Kit:
     high: Mapping[str, float] = field(default_factory=dict)  # what one reads high, in steps
 
 
-def kit_csv(kit: Kit, seed: int) -> str:
-    """The text of `kit.csv`, drawn apart from the readings so that those stay as they are."""
+def known_loads_csv(tested: Kit, seed: int) -> str:
+    """The text of `known_loads.csv`, drawn apart from the readings so that those stay as they are."""
     rng = np.random.default_rng([seed, 1])
     lines = [HEADER]
-    for kind in kit.kinds:
+    for kind in tested.kinds:
         for code in kind.codes:
             for check, load, position, hour in _checks(kind):
                 amount = read_amount(load or "0", kind.step)
                 assert not isinstance(amount, Refusal)
-                shown = float(amount) + kit.high.get(code, 0.0) + rng.normal(0, _NOISE)
+                shown = float(amount) + tested.high.get(code, 0.0) + rng.normal(0, _NOISE)
                 reading = as_written(max(int(np.floor(shown + 0.5)), 0), kind.step)
                 lines.append(
-                    f"{code},{kind.measure},{check},{load},{reading},{position},{kit.day}T{hour}"
+                    f"{code},{kind.measure},{check},{load},{reading},{position},{tested.day}T{hour}"
                 )
     return "\n".join(lines) + "\n"
 

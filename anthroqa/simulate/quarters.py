@@ -13,7 +13,7 @@ from fractions import Fraction
 import numpy as np
 
 from anthroqa.intake.written.steps import Step
-from anthroqa.simulate.known_loads import Kit, Tested, kit_csv
+from anthroqa.simulate.known_loads import Kit, Tested, known_loads_csv
 from anthroqa.simulate.readings import Sheet, csv_of, draw, nearest
 
 _QUARTERS = {  # folder -> title, date
@@ -121,11 +121,11 @@ def four_quarters(seed: int) -> dict[str, str]:
         rng = np.random.default_rng([seed, quarter])
         sheets = [s for clinic in "AB" for s in _clinic(clinic, quarter, rng)]
         sheets.sort(key=lambda s: s.measure != "infant_weight")
-        kit = replace(_KIT, day=date, high={"BABY-B": _HIGH[quarter]})
+        tested = replace(_KIT, day=date, high={"BABY-B": _HIGH[quarter]})
         settings = _SESSION.format(title=title, date=date) + _KIT.described
         files[f"{folder}/session.toml"] = settings
         files[f"{folder}/readings.csv"] = csv_of([row for s in sheets for row in s.rows()])
-        files[f"{folder}/kit.csv"] = kit_csv(kit, seed + quarter)
+        files[f"{folder}/known_loads.csv"] = known_loads_csv(tested, seed + quarter)
     return files
 
 

@@ -11,7 +11,7 @@ import numpy as np
 from anthroqa.intake.written.grammar import as_written
 from anthroqa.intake.written.steps import Step
 from anthroqa.simulate.drills import marks_drill
-from anthroqa.simulate.known_loads import CLINICS, OUTREACH, kit_csv
+from anthroqa.simulate.known_loads import CLINICS, OUTREACH, known_loads_csv
 from anthroqa.simulate.quarters import four_quarters
 from anthroqa.simulate.readings import Counts, Sheet, csv_of, draw, nearest, truth_of
 
@@ -110,7 +110,7 @@ def outreach_metric(seed: int) -> dict[str, str]:
     return {
         "session.toml": _OUTREACH + OUTREACH.described,
         "readings.csv": csv_of(rows),
-        "kit.csv": kit_csv(OUTREACH, seed),
+        "known_loads.csv": known_loads_csv(OUTREACH, seed),
         "truth.toml": truth_of(seed, sheets, staff),
     }
 
@@ -231,7 +231,7 @@ _CLINIC_TRUTH = {
     "K2": "reads lengths to quarter inches only",
     "K4": "rounds down in infant weights and lengths",
     "K7": "leaves shoes on: lengths 3/4 in long, infant weights 3 oz high",
-    "clinic_B": "the beam scale reads 0.5 lb high for everybody who used it, and in kit.csv",
+    "clinic_B": "the beam scale reads 0.5 lb high for everybody who used it, and in known_loads.csv",
 }
 
 
@@ -241,7 +241,7 @@ def clinics_customary(seed: int) -> dict[str, str]:
     return {
         "session.toml": _CLINICS + CLINICS.described,
         "readings.csv": csv_of([row for s in sheets for row in s.rows()]),
-        "kit.csv": kit_csv(CLINICS, seed),
+        "known_loads.csv": known_loads_csv(CLINICS, seed),
         "truth.toml": truth_of(seed, sheets, _CLINIC_TRUTH),
     }
 
@@ -287,7 +287,7 @@ def clinics_customary_as_typed(seed: int) -> dict[str, str]:
         + CLINICS.described,
         "readings.csv": "\ufeff" + "".join(lines),
         "corrections.csv": "".join(corrections),
-        "kit.csv": kit_csv(CLINICS, seed),
+        "known_loads.csv": known_loads_csv(CLINICS, seed),
         "truth.toml": truth_of(seed, sheets, _CLINIC_TRUTH),
     }
 

@@ -17,7 +17,7 @@ from calibration import (
     components,
     digits,
     drill,
-    kit,
+    known_loads,
     likeness,
     patterns,
     planning,
@@ -124,11 +124,11 @@ subject, in TEMs; `chi2` is `between_tem` on chi-squared with its df, for compar
 ## The scale or the person
 
 One clinic of three honest staff and twelve adults, a beam scale that reads high, a lead on a
-sound one, and kit files of both. `over_by_bias`, `over_less_kit`: share of staff over the limit
-without and with the kit; `beam_over`, `port_over`: sessions in which that scale is; `covered`:
-intervals (0.90) of `bias_less_kit` that hold a drawn bias (scales and staff drawn between marks).
+sound one, and known loads of both. `over_by_bias`, `over_less_instrument`: share of staff over the limit
+without and with the known loads; `beam_over`, `port_over`: sessions in which that scale is; `covered`:
+intervals (0.90) of `bias_less_instrument` that hold a drawn bias (scales and staff drawn between marks).
 
-{kit}
+{known_loads}
 
 ## Slips planted one a session
 
@@ -256,7 +256,7 @@ STUDIES: dict[str, Callable[[int, int], pd.DataFrame]] = {
     "patterns": patterns.planted,
     "reference": patterns.reference,
     "slopes": patterns.slopes,
-    "kit": kit.study,
+    "known_loads": known_loads.study,
     "slips": slips.study,
     "slips_by_size": slips.by_size,
     "slips_honest": slips.honest,

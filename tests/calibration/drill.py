@@ -61,7 +61,7 @@ def drills(
             "measurer": [f"P{p:04d}" for p in person], "subject": codes, "measure": "m",
             "round": 1, "count": counts.ravel(),
         }),
-        settings=pd.DataFrame({
+        true_values=pd.DataFrame({
             "subject": codes, "measure": "m", "true": "", "steps": true.ravel(),
         }),
     )  # fmt: skip

@@ -19,7 +19,7 @@ from calibration.shifts import as_measures
 from anthroqa.program.staff.drift import drifts
 from anthroqa.program.staff.funnel_limits import funnel
 from anthroqa.program.staff.moderation import moderated
-from anthroqa.program.staff.naming import flags
+from anthroqa.program.staff.naming import named
 from anthroqa.program.staff.over_time import differences, history, repeat_errors
 from anthroqa.program.staff.retraining import BETTER, UNJUDGED, WORSE, retrained
 from anthroqa.program.staff.sessions import Program
@@ -69,14 +69,14 @@ def tables(program: Program) -> tuple[pd.DataFrame, pd.DataFrame]:
 
 
 def flagged(program: Program, measures: int = 1) -> list[pd.DataFrame]:
-    """The flags of each drawn program, of so many measures each."""
+    """The named of each drawn program, of so many measures each."""
     errors, moved = tables(program)
     seen, drift = funnel(errors), drifts(errors, moved)
     names = list(program.measures)
     out = []
     for i in range(0, len(names), measures):
         of = names[i : i + measures]
-        out.append(flags(seen[seen["measure"].isin(of)], drift[drift["measure"].isin(of)]))
+        out.append(named(seen[seen["measure"].isin(of)], drift[drift["measure"].isin(of)]))
     return out
 
 

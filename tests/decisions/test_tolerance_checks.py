@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
-from kits import with_kit
 from strategies import as_session
+from tested_instruments import with_known_loads
 
 import anthroqa
 
@@ -14,10 +14,10 @@ COLUMNS = [
 III = {"S": {"accuracy_class": "III"}}
 
 
-def judged(rows, *, recorded_to="0.1 kg", instruments=III, confidence=0.9, **kit):
+def judged(rows, *, recorded_to="0.1 kg", instruments=III, confidence=0.9, **more):
     session = as_session({"A": [["20"]]}, measure="m", recorded_to=recorded_to)
-    session = with_kit(session, rows, instruments=instruments, **kit)
-    return anthroqa.kit(session, confidence=confidence)
+    session = with_known_loads(session, rows, instruments=instruments, **more)
+    return anthroqa.instrument_checks(session, confidence=confidence)
 
 
 def error(rows, **how):
@@ -28,7 +28,7 @@ def error(rows, **how):
 def test_columns_are_those_of_the_design_and_without_a_file_there_is_no_row():
     table = judged([("S", "load", 100, 100)])
     assert list(table.columns) == COLUMNS
-    empty = anthroqa.kit(as_session({"A": [[1]]}))
+    empty = anthroqa.instrument_checks(as_session({"A": [[1]]}))
     assert list(empty.columns) == COLUMNS
     assert empty.empty
 

@@ -20,7 +20,11 @@ def test_notebook_runs_on_every_sample_and_gives_the_librarys_own_tables(request
     session = anthroqa.read_session(folder)
     scores = anthroqa.score(session, seed=3)
     decisions = anthroqa.decide(scores, session)
-    tables = {"scores": scores, "decisions": decisions, "leads": anthroqa.leads(scores)}
+    tables = {
+        "scores": scores,
+        "decisions": decisions,
+        "mark_findings": anthroqa.mark_findings(scores),
+    }
     for name, table in tables.items():
         written = pd.read_csv(tmp_path / "t" / f"{name}.csv", keep_default_na=False, na_values=[""])
         assert len(written) == len(table)
@@ -30,7 +34,7 @@ def test_notebook_runs_on_every_sample_and_gives_the_librarys_own_tables(request
         assert written[key].tolist() == table[key].tolist()
     slips = anthroqa.slips(session)
     tables = {
-        "slips": slips, "kit_figures": anthroqa.kit(session),
+        "slips": slips, "instrument_figures": anthroqa.instrument_checks(session),
         "variants": variants(session, scores, decisions, slips, seed=3),
         "parts": parts(session, seed=3),
     }  # fmt: skip

@@ -15,9 +15,9 @@ def test_notebook_gives_the_librarys_own_tables(request, tmp_path):
     notebooks.run(NAME, values)
     t = tables_of(folder)
     tables = {
-        "history": t.history, "funnel": t.funnel, "drifts": t.drifts, "flags": t.flags,
+        "history": t.history, "funnel": t.funnel, "drifts": t.drifts, "named": t.named,
         "moderated": t.moderated, "retrained": t.retrained, "due": t.due,
-        "instrument_drifts": t.kit,
+        "instrument_drifts": t.checks,
     }  # fmt: skip
     for name, table in tables.items():
         written = pd.read_csv(tmp_path / "t" / f"{name}.csv", keep_default_na=False, na_values=[""])

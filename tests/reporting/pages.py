@@ -56,18 +56,26 @@ def pages(session):
     decisions = anthroqa.decide(scores, session)
     residuals, slips = anthroqa.residuals(session), anthroqa.slips(session)
     others = variants(session, scores, decisions, slips)
-    leads, kit = anthroqa.leads(scores), anthroqa.kit(session)
+    mark_findings, checks = anthroqa.mark_findings(scores), anthroqa.instrument_checks(session)
     doubts = reference_doubts(scores, session)
     found = {
         "opening": in_short.opening(
-            session, scores, decisions, slips, others, leads, kit, doubts, too_fine(session)
+            session,
+            scores,
+            decisions,
+            slips,
+            others,
+            mark_findings,
+            checks,
+            doubts,
+            too_fine(session),
         ),
         "repeatability": sections.repeatability(session, scores, decisions, slips),
         "difference": against.difference(
             session, scores, decisions, slips, both_views(scores), doubts
         ),
         "growing": against.growing(session, by_size(session)),
-        "instruments": instrument_section.instruments(session, kit, entangled(session)),
+        "instruments": instrument_section.instruments(session, checks, entangled(session)),
         "odd": odd.odd_readings(session, residuals, slips, hidden_kinds(session)),
         "with and without": odd.with_and_without(session, others),
         "agreement": sections.agreement(session, scores),

@@ -1,6 +1,6 @@
 """What did the instruments show for nothing, for known masses and for known lengths?
 
-`kit.csv`: one row a reading of the program's own checks. A load is an exact amount and need not
+`known_loads.csv`: one row a reading of the program's own checks. A load is an exact amount and need not
 lie on a mark; a reading is as displayed, in whole divisions of the instrument, and here it may
 be below zero. Nothing is judged in this file, and no reading of a session is changed.
 """
@@ -22,7 +22,7 @@ from anthroqa.intake.tables.table import Row, Table
 from anthroqa.intake.written.grammar import Refusal, nearest_mark, read_amount, tidy
 from anthroqa.intake.written.steps import UNITS, Step, convert
 
-FILE = "kit.csv"
+FILE = "known_loads.csv"
 COLUMNS = ["instrument", "measure", "check", "load", "reading"]
 OPTIONAL = ["position", "taken_at"]
 CHECKS = ("zero", "load", "repeat", "off_centre", "rod")
@@ -49,15 +49,15 @@ _TYPES = {
 Report = Callable[[str, str, str], None]
 
 
-def no_kit() -> pd.DataFrame:
-    """The table of kit readings of a session that has none."""
+def no_known_loads() -> pd.DataFrame:
+    """The table of known loads of a session that has none."""
     return pd.DataFrame({c: [] for c in _TYPES}).astype(_TYPES)
 
 
-def match_kit(
+def match_known_loads(
     table: Table, entries: list[dict[str, Any]], settings: Settings, problems: list[Problem]
 ) -> pd.DataFrame:
-    """Kit readings as `instrument, measure, check, load, reading, position, taken_at` and steps.
+    """Known loads as `instrument, measure, check, load, reading, position, taken_at` and steps.
 
     `load` and `reading` as written; `load_steps`, `reading_steps`, `division_steps` and
     `uncertainty_steps` (expanded; NaN where none is given) in steps of the measure, from exact
@@ -224,7 +224,7 @@ def _notices(
     frame: pd.DataFrame, used: set[tuple[str, str]], settings: Settings
 ) -> list[tuple[str, str]]:
     """What the file leaves open: instruments not used or not tested, too few loads, no repeats."""
-    lines = [] if len(frame) else ["there is no kit reading in it"]
+    lines = [] if len(frame) else ["there is no reading in it"]
     if len(frame) and not used:
         lines.append(
             "no reading of the session names its instrument, so nothing here can be tied to a "
@@ -235,9 +235,9 @@ def _notices(
         if used and (code, measure) not in used:
             lines.append(f"{code} was tested, and no reading of {measure} was taken on it")
         lines += [f"{code} ({measure}): {what}" for what in _lacking(rows)]
-    with_kit = {measure for _, measure in tested}
+    with_known_loads = {measure for _, measure in tested}
     untested = sorted(
-        f"{code} ({measure})" for code, measure in used - set(tested) if measure in with_kit
+        f"{code} ({measure})" for code, measure in used - set(tested) if measure in with_known_loads
     )
     if untested:
         lines.append(f"instruments that were used and not tested: {', '.join(untested)}")

@@ -1,6 +1,6 @@
 """What was set before anybody read it: slider positions on a board, test masses on a beam?
 
-`settings.csv` belongs to a drill: one row a setting, with an amount that may lie between two
+`true_values.csv` belongs to a drill: one row a setting, with an amount that may lie between two
 steps. It is exact, like a reading, and every reading of a drill needs its setting.
 """
 
@@ -18,7 +18,7 @@ from anthroqa.intake.tables.problems import Problem, did_you_mean
 from anthroqa.intake.tables.table import Row, Table
 from anthroqa.intake.written.grammar import Refusal, read_amount
 
-FILE = "settings.csv"
+FILE = "true_values.csv"
 COLUMNS = ["subject", "measure", "true"]
 NOT_USED = "this file is not used: it belongs to a drill, and exercise is not set to that"
 _MISSING = {"", "NA"}
@@ -27,7 +27,7 @@ _SHOWN = 10  # codes in a notice
 Key = tuple[str, str]  # measure, subject
 
 
-def no_settings() -> pd.DataFrame:
+def no_true_values() -> pd.DataFrame:
     """The table of settings of a session that is no drill."""
     return pd.DataFrame({"subject": [], "measure": [], "true": [], "steps": []}).astype({
         "subject": object, "measure": object, "true": object, "steps": float,
@@ -43,7 +43,7 @@ def missing_file() -> Problem:
     )  # fmt: skip
 
 
-def match_settings(
+def match_true_values(
     table: Table, entries: list[dict[str, Any]], settings: Settings, problems: list[Problem]
 ) -> pd.DataFrame:
     """Settings as `subject, measure, true, steps`: the text, and its worth in steps.

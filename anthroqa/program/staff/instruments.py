@@ -1,6 +1,6 @@
 """Did an instrument move from one session to the next?
 
-Errors against known loads come from each session's `kit.csv` (`scores.kit`). A load is held against
+Errors against known loads come from each session's `known_loads.csv` (`scores.known_loads`). A load is held against
 the first session that has it; the uncertainties of both sessions go into the change, as if the
 standards were not the same ones (where they are, the interval is wider than it need be).
 """
@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from anthroqa.program.staff.sessions import Program
-from anthroqa.scores.instruments.known_load_errors import kit_figures
+from anthroqa.scores.instruments.known_load_errors import instrument_figures
 
 COLUMNS = [
     "measure", "instrument", "check", "load", "session", "date", "error", "lower", "upper",
@@ -37,8 +37,8 @@ def instrument_drifts(program: Program, *, confidence: float = 0.90) -> pd.DataF
     """
     parts = []
     for session in program.sessions:
-        if len(session.kit):
-            figures = kit_figures(session, confidence=confidence)
+        if len(session.known_loads):
+            figures = instrument_figures(session, confidence=confidence)
             kept = figures["statistic"].eq("error") & figures["check"].isin(ERRORS)
             parts.append(figures[kept].assign(session=session.name, date=session.date))
     if not parts:

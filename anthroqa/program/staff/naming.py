@@ -28,7 +28,7 @@ COLUMNS = [
 ]  # fmt: skip
 
 
-def flags(funnel: pd.DataFrame, drifts: pd.DataFrame) -> pd.DataFrame:
+def named(funnel: pd.DataFrame, drifts: pd.DataFrame) -> pd.DataFrame:
     """Every question of the program with its adjusted p-value and its state.
 
     Parameters

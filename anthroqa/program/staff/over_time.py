@@ -22,7 +22,7 @@ from anthroqa.scores.layout.cube import cubes
 from anthroqa.scores.table import COLUMNS as SCORES
 
 STATISTICS = (
-    "within_tem", "within_tem_resolved", "within_tem_less_shift", "bias", "bias_less_kit",
+    "within_tem", "within_tem_resolved", "within_tem_less_shift", "bias", "bias_less_instrument",
     "bias_from_others", "round_shift",
 )  # fmt: skip
 COLUMNS = ["session", "date", *SCORES, "reference", "step", "instruments", "group"]
@@ -31,7 +31,7 @@ FOLLOWED = [
     "df", "subjects", "note", "reference", "step", "instruments", "group",
 ]  # fmt: skip
 _SPREADS = ("within_tem_less_shift", "within_tem")
-_DIFFERENCES = ("bias_less_kit", "bias", "bias_from_others")
+_DIFFERENCES = ("bias_less_instrument", "bias", "bias_from_others")
 
 
 def history(
@@ -126,7 +126,7 @@ def differences(history: pd.DataFrame) -> pd.DataFrame:
     pandas.DataFrame
         The columns of `repeat_errors` and `spread`: the SD over subjects of the person's own part
         of it (from the scatter of `bias_from_others`, in which the reference has no part), NaN
-        where it is not known. `bias_less_kit` where it is known, else `bias`; `bias_from_others`
+        where it is not known. `bias_less_instrument` where it is known, else `bias`; `bias_from_others`
         where neither is, for the reference itself, and throughout a measure whose reference is
         not the same person in every session.
     """

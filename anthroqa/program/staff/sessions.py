@@ -235,7 +235,7 @@ def _without(session: Session, names: set[str]) -> Session:
         session,
         measures={n: m for n, m in session.measures.items() if n not in names},
         readings=session.readings[~session.readings["measure"].isin(names)],
-        kit=session.kit[~session.kit["measure"].isin(names)],
+        known_loads=session.known_loads[~session.known_loads["measure"].isin(names)],
     )
 
 

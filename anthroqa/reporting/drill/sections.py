@@ -44,7 +44,7 @@ def _facts(session: Session) -> str:
     return paragraph(
         f"{date}Read-back drill: "
         f"{wording.counted(readings['measurer'].nunique(), 'person', 'people')}, "
-        f"{wording.counted(len(session.settings), 'setting')} of "
+        f"{wording.counted(len(session.true_values), 'setting')} of "
         f"{wording.counted(len(session.measures), 'measure')}, "
         f"{wording.counted(len(readings), 'reading')}."
     )
@@ -117,7 +117,7 @@ def _doubtful(read: pd.DataFrame) -> Iterator[str]:
     if odd.empty:
         return
     yield paragraph(
-        "Most people read these a whole mark or more away from what settings.csv says. Were they "
+        "Most people read these a whole mark or more away from what true_values.csv says. Were they "
         "set, or written down, wrongly?",
         lead="Settings to look at:",
     )

@@ -15,22 +15,22 @@ from anthroqa.reporting.page.wording import label, listed
 from anthroqa.reporting.person import words
 
 OVER = "over limit"
-_LESS_KIT = "bias_less_kit"
+_LESS_KIT = "bias_less_instrument"
 _INSTRUMENT, _REFERENCE = "First the instrument:", "First the comparison:"
 
 
 def first(
-    session: Session, code: str, decisions: pd.DataFrame, kit: pd.DataFrame,
+    session: Session, code: str, decisions: pd.DataFrame, checks: pd.DataFrame,
     patterns: pd.DataFrame, doubts: pd.DataFrame,
 ) -> Iterator[tuple[str, str]]:  # fmt: skip
     """What leads in, and what is to be looked at first.
 
-    `decisions` are the person's, `kit` and `doubts` of everything, `patterns` those of the
+    `decisions` are the person's, `checks` and `doubts` of everything, `patterns` those of the
     person and of everybody on an instrument.
     """
     told = set()
     for name, tool in _used(session, code):
-        if text := _known(kit, decisions, session, name, tool) or _shared(
+        if text := _known(checks, decisions, session, name, tool) or _shared(
             patterns, session, name, tool
         ):
             told.add(name)
@@ -68,10 +68,12 @@ def _used(session: Session, code: str) -> list[tuple[str, str]]:
 
 
 def _known(
-    kit: pd.DataFrame, decisions: pd.DataFrame, session: Session, name: str, tool: str
+    checks: pd.DataFrame, decisions: pd.DataFrame, session: Session, name: str, tool: str
 ) -> str:
     """What an instrument that is over its published tolerance showed; "" for another."""
-    off = kit[(kit["instrument"] == tool) & (kit["measure"] == name) & (kit["state"] == OVER)]
+    off = checks[
+        (checks["instrument"] == tool) & (checks["measure"] == name) & (checks["state"] == OVER)
+    ]
     if off.empty:
         return ""
     worst = next(off.loc[[off["estimate"].abs().idxmax()]].itertuples())

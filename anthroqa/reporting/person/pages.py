@@ -38,12 +38,12 @@ class Tables:
 
     scores: pd.DataFrame
     decisions: pd.DataFrame
-    leads: pd.DataFrame
+    mark_findings: pd.DataFrame
     residuals: pd.DataFrame
     slips: pd.DataFrame
     patterns: pd.DataFrame
     doubts: pd.DataFrame
-    kit: pd.DataFrame
+    checks: pd.DataFrame
     variants: pd.DataFrame
 
 
@@ -136,10 +136,10 @@ def _in_short(own: Tables) -> Iterator[str]:
 def _practise(session: Session, code: str, own: Tables) -> Iterator[str]:
     """What to look at before oneself, then at most three steps."""
     yield '<div class="practise">' + heading("To practise", 3)
-    before = first(session, code, own.decisions, own.kit, own.patterns, own.doubts)
+    before = first(session, code, own.decisions, own.checks, own.patterns, own.doubts)
     yield from (paragraph(text, lead=lead) for lead, text in before)
     mine = own.patterns[own.patterns["measurer"] == code]
-    steps = practise(own.decisions, mine, own.leads, own.slips, session.measures)
+    steps = practise(own.decisions, mine, own.mark_findings, own.slips, session.measures)
     if steps:
         lines = [f"<strong>{escape(do)}</strong> {escape(why)}" for do, why in map(said, steps)]
         yield f"<ol>{''.join(f'<li>{line}</li>' for line in lines)}</ol>"
@@ -224,7 +224,7 @@ def _look_up(session: Session, own: Tables) -> Iterator[str]:
 
 def _notes(session: Session, code: str, own: Tables) -> Iterator[str]:
     """Marks and second readings, what was corrected, what is missing."""
-    lines = list(words.leads(own.leads, session.measures))
+    lines = list(words.mark_findings(own.mark_findings, session.measures))
     made = session.corrections[session.corrections["measurer"] == code]
     made = [words.correction(row, session.measures[row.measure]) for row in made.itertuples()]
     if made:

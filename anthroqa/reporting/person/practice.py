@@ -2,7 +2,7 @@
 
 At most three, and none where nothing points to one. A step comes from a pattern over all of the
 readings (`scores.watch_for`), from a habit of marks or second readings that are more alike than
-expected (`scores.leads`), or from an odd reading that is consistent with a slip. What helps
+expected (`scores.mark_findings`), or from an odd reading that is consistent with a slip. What helps
 against a slip or a habit is common practice, no source.
 """
 
@@ -57,7 +57,7 @@ def against_slip(consistent_with: str) -> str:
 
 
 def practise(
-    decisions: pd.DataFrame, patterns: pd.DataFrame, leads: pd.DataFrame, slips: pd.DataFrame,
+    decisions: pd.DataFrame, patterns: pd.DataFrame, mark_findings: pd.DataFrame, slips: pd.DataFrame,
     measures: Mapping[str, Measure],
 ) -> list[Practice]:  # fmt: skip
     """The steps that one person's rows of these tables point to, at most three.
@@ -67,7 +67,7 @@ def practise(
     """
     found = [
         *_from_patterns(decisions, patterns, measures),
-        *_from_leads(leads, measures),
+        *_from_leads(mark_findings, measures),
         *_from_slips(slips, measures),
     ]
     steps: dict[str, Practice] = {}
@@ -112,8 +112,8 @@ def _shows(row, measure: Measure) -> str:
     return f"{what} repeats {row.estimate:.1f} times as far apart as is usual here"
 
 
-def _from_leads(leads: pd.DataFrame, measures: Mapping[str, Measure]) -> Iterator[Practice]:
-    rows = leads[leads["state"].isin([NAMED, SCREENED])]
+def _from_leads(mark_findings: pd.DataFrame, measures: Mapping[str, Measure]) -> Iterator[Practice]:
+    rows = mark_findings[mark_findings["state"].isin([NAMED, SCREENED])]
     for row in rows.itertuples():
         yield Practice(
             do=_FRESH if row.test == REPEATS else _MARKS,

@@ -258,7 +258,7 @@ def _mark(value: float, measure: Measure) -> str:
     return nearest_mark(Fraction(value), measure.step)
 
 
-def leads(rows: pd.DataFrame, measures: Mapping[str, Measure]) -> Iterator[str]:
+def mark_findings(rows: pd.DataFrame, measures: Mapping[str, Measure]) -> Iterator[str]:
     """What a person's leads say; of digits only where no single mark is said of them."""
     said = rows[rows["state"].isin([NAMED, SCREENED, HABIT])]
     marked = set(said.loc[said["test"] == MARKS, "measure"])

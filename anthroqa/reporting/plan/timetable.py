@@ -21,7 +21,7 @@ _RUNS = (
     "A child who is distressed is left in peace: tick the stop code, and go on with the next.",
     "Type the sheets of a round into the workbook before the children leave, and let anthroqa "
     "check say what to take again. Call the child; do not show or say the first reading.",
-    "Known loads on each scale and rods on each board before the first child: kit.csv.",
+    "Known loads on each scale and rods on each board before the first child: known_loads.csv.",
 )
 _CARE = (
     "Consent first. A caregiver is beside every child; never leave an infant on a scale or board.",

@@ -19,7 +19,7 @@ from anthroqa.reporting.session.sections import (
     rows_of,
 )
 
-_LESS_KIT = "bias_less_kit"
+_LESS_KIT = "bias_less_instrument"
 
 
 def difference(
@@ -92,7 +92,7 @@ def _instruments(rows: pd.DataFrame, as_read: dict[str, float]) -> Iterator[str]
     """Where a difference holds, or is freed of, what the instruments differ by."""
     if _differs(rows, as_read):
         yield paragraph(
-            "Differences are less the known error of the instruments (kit.csv); as read, they "
+            "Differences are less the known error of the instruments (known_loads.csv); as read, they "
             "hold it."
         )
     noted = rows[rows["note"].str.contains("measured on")]

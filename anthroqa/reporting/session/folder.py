@@ -13,7 +13,7 @@ from anthroqa.reporting.page import notebooks
 def report(session_folder: str | Path, out: str | Path, **parameters: Any) -> Path:
     """Write `session_report.html`, its tables as CSV files and `run.json` into `out`.
 
-    The tables are `scores`, `decisions`, `leads`, `slips`, `kit_figures` (instruments against
+    The tables are `scores`, `decisions`, `mark_findings`, `slips`, `instrument_figures` (instruments against
     known loads), `variants` (figures with and without some readings) and `parts` (of the error).
 
     Parameters
@@ -46,7 +46,7 @@ def drill(session_folder: str | Path, out: str | Path, **parameters: Any) -> Pat
     Parameters
     ----------
     session_folder : str or pathlib.Path
-        The drill, with its `settings.csv`; its files are only read.
+        The drill, with its `true_values.csv`; its files are only read.
     out : str or pathlib.Path
         A folder, made if need be; it changes only once everything is ready.
     **parameters

@@ -19,7 +19,7 @@ _CROWD = 20  # people in one line before they are only counted
 
 def opening(
     session: Session, scores: pd.DataFrame, decisions: pd.DataFrame, slips: pd.DataFrame,
-    others: pd.DataFrame, leads: pd.DataFrame, kit: pd.DataFrame, doubts: pd.DataFrame,
+    others: pd.DataFrame, mark_findings: pd.DataFrame, checks: pd.DataFrame, doubts: pd.DataFrame,
     fine: pd.DataFrame,
 ) -> Html:  # fmt: skip
     """What a trainer needs in ten seconds, then every finding by measure."""
@@ -30,10 +30,10 @@ def opening(
         heading("In short", 2),
         *_too_fine(session, fine),
         *_over(session, decisions, slips, others),
-        *instrument_section.in_short(session, kit),
+        *instrument_section.in_short(session, checks),
         *_doubted(doubts),
         *_the_rest(decisions),
-        *marks.in_short(session, scores, leads),
+        *marks.in_short(session, scores, mark_findings),
         paragraph(
             "This is an audit of technique. No child is reclassified by it, and no person is "
             "judged by one number: look at the readings, the scale and the conditions first. "
@@ -44,7 +44,7 @@ def opening(
           for part in _by_state(session, decisions, measure, wording.odd_readers(slips))),
         heading("How far this session reaches", 2),
         paragraph(wording.by_chance(reached, confidence), lead="Chance."),
-        *_chance_of_leads(leads),
+        *_chance_of_leads(mark_findings),
         *_cannot_show(session, reached, marks_reach(scores, session)),
         *_second_look(decisions, confidence),
     )  # fmt: skip
@@ -123,8 +123,8 @@ def _the_rest(decisions: pd.DataFrame) -> Iterator[str]:
     yield paragraph(text, lead="The other findings:")
 
 
-def _chance_of_leads(leads: pd.DataFrame) -> Iterator[str]:
-    if text := marks_words.by_chance(leads):
+def _chance_of_leads(mark_findings: pd.DataFrame) -> Iterator[str]:
+    if text := marks_words.by_chance(mark_findings):
         yield paragraph(text, lead="Chance in marks and second readings.")
 
 

@@ -25,10 +25,10 @@ _SPREADS = {
 }
 
 
-def in_short(session: Session, kit: pd.DataFrame) -> Iterator[str]:
-    """Which instruments are over the published tolerance; nothing without a kit file."""
-    tested = kit[kit["state"].isin(_STATES[:3])]["instrument"].nunique()
-    over = kit[kit["state"] == _OVER]
+def in_short(session: Session, checks: pd.DataFrame) -> Iterator[str]:
+    """Which instruments are over the published tolerance; nothing without a file of known loads."""
+    tested = checks[checks["state"].isin(_STATES[:3])]["instrument"].nunique()
+    over = checks[checks["state"] == _OVER]
     codes = list(over["instrument"].unique())
     if not tested:
         return
@@ -58,11 +58,11 @@ def _load(row) -> str:
     return f"{exact(row.load)} {row.unit}"
 
 
-def instruments(session: Session, kit: pd.DataFrame, entangled: pd.DataFrame) -> Html:
+def instruments(session: Session, checks: pd.DataFrame, entangled: pd.DataFrame) -> Html:
     """What the instruments did with known loads, and where staff and instruments are entangled."""
     parts = []
     for measure in session.measures.values():
-        mine = kit[kit["measure"] == measure.name]
+        mine = checks[checks["measure"] == measure.name]
         if mine.empty:
             continue
         parts.append(heading(sentence(label(measure.name)), 3))
@@ -71,9 +71,9 @@ def instruments(session: Session, kit: pd.DataFrame, entangled: pd.DataFrame) ->
         if len(errors):
             parts.append(image(at_loads(errors, measure), alt=alt_at_loads(errors, measure)))
         parts += _figures(mine, measure)
-    if kit.empty:
+    if checks.empty:
         parts.append(paragraph(
-            "There is no kit.csv: nothing is known of the instruments. Readings of known masses at "
+            "There is no known_loads.csv: nothing is known of the instruments. Readings of known masses at "
             "three loads, and of rods of known length, would tell the instrument from the person."
         ))  # fmt: skip
     return Html(*parts, *_entangled(entangled))
@@ -91,7 +91,7 @@ def _figures(mine: pd.DataFrame, measure: Measure) -> Iterator[str]:
         [(code, *_cells(rows, shown, measure)) for code, rows in list(by_code.items())[:SOME]],
         caption=f"Instruments against known loads, {label(measure.name)}",
     )  # fmt: skip
-    yield from cut(by_code, "instruments; all are in kit_figures.csv")
+    yield from cut(by_code, "instruments; all are in instrument_figures.csv")
     sources = [f"Tolerance: {source}." for source in sorted(set(mine["tolerance_source"]) - {""})]
     at_loads = mine.loc[mine["statistic"] == "error", "note"]
     notes = dict.fromkeys(part for note in at_loads for part in note.split("; ") if part)
@@ -126,12 +126,12 @@ def _largest(rows: Iterable):
 def _entangled(entangled: pd.DataFrame) -> Iterator[str]:
     """Where this design cannot tell staff and instruments apart."""
     lines = []
-    for (said, kit), rows in entangled.groupby(["said", "kit"], sort=False):
+    for (said, checks), rows in entangled.groupby(["said", "checks"], sort=False):
         where = [
             f"{label(measure)} ({_people(list(dict.fromkeys(some['measurer'])))})"
             for measure, some in rows.groupby("measure", sort=False)
         ]
-        known = ": what is known of it is in the table above" if kit == "yes" else ""
+        known = ": what is known of it is in the table above" if checks == "yes" else ""
         lines.append(f"{listed(where)}: {said}{known}.")
     if lines:
         yield paragraph("What the readings alone cannot tell apart:")

@@ -35,9 +35,13 @@ _CROWD = 20  # people in one line before they are only counted
 _AN_IMAGE = 8  # people; a printed page holds so many rows
 
 
-def in_short(session: Session, scores: pd.DataFrame, leads: pd.DataFrame) -> list[str]:
+def in_short(session: Session, scores: pd.DataFrame, mark_findings: pd.DataFrame) -> list[str]:
     """Who is named, a habit of the group, and how much is worth a look; nothing for nothing."""
-    named, look, habits = leads[leads["state"] == NAMED], _worth_a_look(leads), _habits(leads)
+    named, look, habits = (
+        mark_findings[mark_findings["state"] == NAMED],
+        _worth_a_look(mark_findings),
+        _habits(mark_findings),
+    )
     if named.empty and look.empty and habits.empty:
         return []
     lines = []
@@ -45,12 +49,14 @@ def in_short(session: Session, scores: pd.DataFrame, leads: pd.DataFrame) -> lis
         measure = session.measures[row.measure]
         if row.test == REPEATS:
             said = words.alike(row, measure, _repeats(scores, row))
-            said += "; coarse marks alone may explain it" * (row.measurer in _leaning(leads, row))
+            said += "; coarse marks alone may explain it" * (
+                row.measurer in _leaning(mark_findings, row)
+            )
         else:
             said = (words.leaning if row.test == MARKS else words.habit)(row, measure)
         lines.append(f"{said}.")
     text = (
-        f"{len(named) or 'none'} of {counted(words.tests(leads), 'test')} "
+        f"{len(named) or 'none'} of {counted(words.tests(mark_findings), 'test')} "
         f"{'stand' if len(named) > 1 else 'stands'} out"
     )
     more = f"; {len(look)} more may be worth a look, see below" if len(look) else ""
@@ -63,12 +69,12 @@ def in_short(session: Session, scores: pd.DataFrame, leads: pd.DataFrame) -> lis
 
 
 def every_mark(
-    session: Session, scores: pd.DataFrame, leads: pd.DataFrame, at_marks: pd.DataFrame
+    session: Session, scores: pd.DataFrame, mark_findings: pd.DataFrame, at_marks: pd.DataFrame
 ) -> Html:
     """Who leans to which marks, drawn on the instrument's ruler; a sentence where nobody does."""
     parts, quiet = [], []
     for measure in session.measures.values():
-        mine = leads[leads["measure"] == measure.name]
+        mine = mark_findings[mark_findings["measure"] == measure.name]
         at = at_marks[at_marks["measure"] == measure.name]
         shown, group = _shown(mine), _habits(mine)
         if shown.empty and group.empty:
@@ -76,7 +82,7 @@ def every_mark(
             continue
         parts.append(heading(sentence(label(measure.name)), 3))
         for row in group.itertuples():
-            parts += _group(row, measure, session, scores, leads, at)
+            parts += _group(row, measure, session, scores, mark_findings, at)
         if len(shown):
             parts += _people(shown, measure, at, wording.confidence_of(scores))
         if group.empty:
@@ -85,19 +91,19 @@ def every_mark(
         parts.append(paragraph(
             f"Nobody leans to any mark in {listed(quiet)}, beyond what chance gives so many tests."
         ))  # fmt: skip
-    return Html(*parts, *_untested(session, leads, DIGITS), *_left_out(leads))
+    return Html(*parts, *_untested(session, mark_findings, DIGITS), *_left_out(mark_findings))
 
 
-def positions(session: Session, leads: pd.DataFrame) -> pd.DataFrame:
+def positions(session: Session, mark_findings: pd.DataFrame) -> pd.DataFrame:
     """Terminal positions of those measures in which somebody is drawn."""
-    shown = {*_habits(leads)["measure"], *_shown(leads)["measure"]}
+    shown = {*_habits(mark_findings)["measure"], *_shown(mark_findings)["measure"]}
     measures = {name: m for name, m in session.measures.items() if name in shown}
     return terminal_positions(replace(session, measures=measures))
 
 
-def second_readings(session: Session, scores: pd.DataFrame, leads: pd.DataFrame) -> Html:
+def second_readings(session: Session, scores: pd.DataFrame, mark_findings: pd.DataFrame) -> Html:
     """Whose second readings are more alike than expected; a sentence where nobody's are."""
-    rows = leads[_tested(leads, REPEATS)]
+    rows = mark_findings[_tested(mark_findings, REPEATS)]
     shown = rows[rows["state"].isin([NAMED, SCREENED])]
     parts, body = [], []
     for row in shown.itertuples():
@@ -114,13 +120,13 @@ def second_readings(session: Session, scores: pd.DataFrame, leads: pd.DataFrame)
                 ["Who", "Measure", "Equal to the first", "Share", level, "Finding"], body,
                 caption="Second readings more alike than expected",
             ),
-            *_coarse_too(shown, leads),
+            *_coarse_too(shown, mark_findings),
         ]  # fmt: skip
     if rest := len(rows) - len(body):
         who = "everybody else who was tested" if body else "everybody who was tested"
         findings = counted(rest, "finding")
         parts.append(paragraph(f"{who} ({findings}).", lead="As expected:"))
-    return Html(*parts, *_untested(session, leads, REPEATS))
+    return Html(*parts, *_untested(session, mark_findings, REPEATS))
 
 
 def indices(session: Session, published: pd.DataFrame) -> Html:
@@ -167,25 +173,29 @@ def _shown(mine: pd.DataFrame) -> pd.DataFrame:
     return pd.concat([marks, look[look["test"] == DIGITS]]).sort_index()
 
 
-def _leaning(leads: pd.DataFrame, row) -> set[str]:
+def _leaning(mark_findings: pd.DataFrame, row) -> set[str]:
     """Who leans to a mark in the measure of a row."""
-    mine = leads[(leads["measure"] == row.measure) & (leads["test"] == MARKS)]
+    mine = mark_findings[
+        (mark_findings["measure"] == row.measure) & (mark_findings["test"] == MARKS)
+    ]
     return set(mine.loc[mine["state"].isin([NAMED, SCREENED]), "measurer"])
 
 
-def _worth_a_look(leads: pd.DataFrame) -> pd.DataFrame:
+def _worth_a_look(mark_findings: pd.DataFrame) -> pd.DataFrame:
     """What is screened; digits only where nothing else is said of this person and measure."""
-    said = leads[(leads["test"] != DIGITS) & leads["state"].isin([NAMED, SCREENED, HABIT])]
+    said = mark_findings[
+        (mark_findings["test"] != DIGITS) & mark_findings["state"].isin([NAMED, SCREENED, HABIT])
+    ]
     keys = set(zip(said["measure"], said["measurer"], strict=True))
     again = [
         test == DIGITS and tuple(key) in keys
-        for test, *key in leads[["test", "measure", "measurer"]].itertuples(index=False)
+        for test, *key in mark_findings[["test", "measure", "measurer"]].itertuples(index=False)
     ]
-    return leads[(leads["state"] == SCREENED) & ~np.array(again, dtype=bool)]
+    return mark_findings[(mark_findings["state"] == SCREENED) & ~np.array(again, dtype=bool)]
 
 
-def _habits(leads: pd.DataFrame) -> pd.DataFrame:
-    return leads[(leads["test"] == GROUP_TEST) & (leads["state"] == HABIT)]
+def _habits(mark_findings: pd.DataFrame) -> pd.DataFrame:
+    return mark_findings[(mark_findings["test"] == GROUP_TEST) & (mark_findings["state"] == HABIT)]
 
 
 def _tested(rows: pd.DataFrame, test: str) -> pd.Series:
@@ -244,7 +254,7 @@ def _on_mark(rows: pd.DataFrame, statistic: str, measure: Measure) -> tuple[int,
 
 
 def _group(
-    row, measure: Measure, session: Session, scores: pd.DataFrame, leads: pd.DataFrame,
+    row, measure: Measure, session: Session, scores: pd.DataFrame, mark_findings: pd.DataFrame,
     at: pd.DataFrame,
 ) -> Iterator[str]:  # fmt: skip
     """What is still visible where most of the staff lean alike."""
@@ -267,7 +277,9 @@ def _group(
             f"{ref.measurer}, the reference, puts {words.most(ref.estimate)} readings on "
             f"{words.kind(row.statistic, measure)} ({between(ref)})."
         )
-    others = leads[(leads["test"] == GROUP_TEST) & (leads["measure"] != measure.name)]
+    others = mark_findings[
+        (mark_findings["test"] == GROUP_TEST) & (mark_findings["measure"] != measure.name)
+    ]
     told = [
         f"{how} seen in {listed(map(label, names))}"
         for how, state in (("also", HABIT), ("not", EXPECTED))
@@ -287,11 +299,11 @@ def _crowd(people: list[str]) -> str:
     return f"{len(people)} people" if len(people) > _CROWD else listed(people)
 
 
-def _untested(session: Session, leads: pd.DataFrame, test: str) -> Iterator[str]:
+def _untested(session: Session, mark_findings: pd.DataFrame, test: str) -> Iterator[str]:
     """Who is not tested and why, measures with the same reason together."""
     told: dict[str, list[str]] = {}
     for name in session.measures:
-        mine = leads[(leads["measure"] == name) & (leads["test"] == test)]
+        mine = mark_findings[(mark_findings["measure"] == name) & (mark_findings["test"] == test)]
         some = mine[mine["state"] == UNTESTED]
         for reason, rows in some.groupby(some["note"].map(words.why_untested), sort=False):
             who = f"{_crowd(list(rows['measurer']))} {'is' if len(rows) == 1 else 'are'} not"
@@ -301,9 +313,9 @@ def _untested(session: Session, leads: pd.DataFrame, test: str) -> Iterator[str]
         yield paragraph(text, lead=f"{sentence(listed(names))}:")
 
 
-def _left_out(leads: pd.DataFrame) -> Iterator[str]:
+def _left_out(mark_findings: pd.DataFrame) -> Iterator[str]:
     """How many readings were converted at intake, and so read on other marks."""
-    for name, rows in leads[leads["test"] == DIGITS].groupby("measure", sort=False):
+    for name, rows in mark_findings[mark_findings["test"] == DIGITS].groupby("measure", sort=False):
         if n := words.converted(rows["note"]):
             yield paragraph(
                 f"{counted(n, 'reading')} converted from the other system of units: read on other "
@@ -311,9 +323,9 @@ def _left_out(leads: pd.DataFrame) -> Iterator[str]:
             )  # fmt: skip
 
 
-def _coarse_too(shown: pd.DataFrame, leads: pd.DataFrame) -> Iterator[str]:
+def _coarse_too(shown: pd.DataFrame, mark_findings: pd.DataFrame) -> Iterator[str]:
     """Coarse marks alone make repeats more alike: said where both are found."""
-    both = [r for r in shown.itertuples() if r.measurer in _leaning(leads, r)]
+    both = [r for r in shown.itertuples() if r.measurer in _leaning(mark_findings, r)]
     if both:
         who = listed(f"{r.measurer} ({label(r.measure)})" for r in both)
         yield paragraph(

@@ -78,14 +78,16 @@ def kind(statistic: str, measure: Measure) -> str:
     return f"{part} {_UNITS[found.unit]}" if part else f"{mark(statistic)} marks"
 
 
-def tests(leads: pd.DataFrame) -> int:
+def tests(mark_findings: pd.DataFrame) -> int:
     """How many tests could name a person."""
-    return int((leads["test"].isin([MARKS, REPEATS]) & (leads["state"] != UNTESTED)).sum())
+    return int(
+        (mark_findings["test"].isin([MARKS, REPEATS]) & (mark_findings["state"] != UNTESTED)).sum()
+    )
 
 
-def by_chance(leads: pd.DataFrame) -> str:
+def by_chance(mark_findings: pd.DataFrame) -> str:
     """How many leads chance alone would give, before and after the adjustment; "" without tests."""
-    n = tests(leads)
+    n = tests(mark_findings)
     if not n:
         return ""
     return (

@@ -162,7 +162,7 @@ _SHOWN = {
     "within_tem_less_shift": "repeat error, round shift out",
     "within_tem_resolved": "repeat error behind the rounding",
     "bias": "difference",
-    "bias_less_kit": "difference, less the instruments'",
+    "bias_less_instrument": "difference, less the instruments'",
     "bias_from_others": "difference from the others",
     "between_tem": "between staff",
 }

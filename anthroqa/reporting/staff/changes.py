@@ -22,7 +22,7 @@ from anthroqa.scores.marks.screening import NAMED
 _ASKED = {"repeatability": "repeat error", "bias": "difference"}
 
 
-def moved(program: Program, drifts: pd.DataFrame, flags: pd.DataFrame) -> Html:
+def moved(program: Program, drifts: pd.DataFrame, named_rows: pd.DataFrame) -> Html:
     """How far has each person moved from their first session to their last?"""
     if len(program.sessions) < 2:
         return Html(paragraph("There is one session only: it says nothing of a change."))
@@ -32,16 +32,16 @@ def moved(program: Program, drifts: pd.DataFrame, flags: pd.DataFrame) -> Html:
         rows = rows[(rows["what"] != REFERENCE) & ~rows["measurer"].isin(program.references)]
         parts.append(heading(sentence(label(measure.name)), 3))
         if rows["change"].notna().any():
-            parts += _moved_table(program, rows, measure, flags)
+            parts += _moved_table(program, rows, measure, named_rows)
         parts += words.notes_of(rows)
     return Html(*parts)
 
 
 def _moved_table(
-    program: Program, rows: pd.DataFrame, measure: Measure, flags: pd.DataFrame
+    program: Program, rows: pd.DataFrame, measure: Measure, named_rows: pd.DataFrame
 ) -> list[str]:
     """A row a person: the change of the repeat error, and that of the difference."""
-    named = words.named_in(flags, measure.name, question=MOVES)
+    named = words.named_in(named_rows, measure.name, question=MOVES)
     by_what = {
         what: {r.measurer: r for r in rows[rows["what"] == what].itertuples()}
         for what in (REPEAT, DIFFERENCE)
@@ -70,10 +70,10 @@ def _cell(row, measure: Measure) -> str:
 
 
 def reference_and_instruments(
-    program: Program, drifts: pd.DataFrame, kit: pd.DataFrame, happened: pd.DataFrame
+    program: Program, drifts: pd.DataFrame, checks: pd.DataFrame, happened: pd.DataFrame
 ) -> Html:
     """Has the reference moved, or an instrument?"""
-    return Html(*_reference(program, drifts), *by_instrument(program, kit), *_changed(happened))
+    return Html(*_reference(program, drifts), *by_instrument(program, checks), *_changed(happened))
 
 
 def _reference(program: Program, drifts: pd.DataFrame) -> Iterator[str]:
@@ -160,7 +160,7 @@ def _retrained_row(row, measure: Measure) -> tuple[str, ...]:
     )  # fmt: skip
 
 
-def due_again(program: Program, due: pd.DataFrame, flags: pd.DataFrame) -> Html:
+def due_again(program: Program, due: pd.DataFrame, named_rows: pd.DataFrame) -> Html:
     """Who is due at the next session and why, and who when, with how many subjects?"""
     due = due[due["measure"].isin(program.measures)]
     if due.empty:
@@ -169,7 +169,7 @@ def due_again(program: Program, due: pd.DataFrame, flags: pd.DataFrame) -> Html:
     return Html(
         *_next_session(program, due[soon]),
         *(part for measure in program.measures.values()
-          for part in words.follows_reference(program, flags, measure)),
+          for part in words.follows_reference(program, named_rows, measure)),
         *(part for measure in program.measures.values()
           for part in _later(program, rows_of(due[~soon], measure), measure)),
     )  # fmt: skip

@@ -21,7 +21,7 @@ PAGE = f"{NOTEBOOK}.html"
 def review(folders: Iterable[str | Path], out: str | Path, **parameters: Any) -> Path:
     """Write `staff_review.html`, its tables as CSV files and `run.json` into `out`.
 
-    The tables are `history` (figures by session), `funnel`, `drifts`, `flags`, `moderated`,
+    The tables are `history` (figures by session), `funnel`, `drifts`, `named`, `moderated`,
     `retrained`, `due` and `instrument_drifts`. What was left out of the sessions, and why, is on
     the page and under `problems` of `run.json`: `left_out` reads it.
 

@@ -22,8 +22,8 @@ _FIRST = 5  # problems on top; all of them stand in the notes
 
 
 def opening(
-    program: Program, flags: pd.DataFrame, funnel: pd.DataFrame, drifts: pd.DataFrame,
-    kit: pd.DataFrame, retrained: pd.DataFrame, due: pd.DataFrame,
+    program: Program, named_rows: pd.DataFrame, funnel: pd.DataFrame, drifts: pd.DataFrame,
+    checks: pd.DataFrame, retrained: pd.DataFrame, due: pd.DataFrame,
 ) -> Html:  # fmt: skip
     """Who stands out, what moved, whether retraining helped, who is due; and the cautions."""
     return Html(
@@ -31,9 +31,9 @@ def opening(
         _facts(program),
         *_left_out(program),
         heading("In short", 2),
-        *_named(program, flags, funnel, drifts, retrained),
-        *_reference(program, flags, funnel, drifts),
-        *_instruments(program, kit),
+        *_named(program, named_rows, funnel, drifts, retrained),
+        *_reference(program, named_rows, funnel, drifts),
+        *_instruments(program, checks),
         *_retraining(retrained),
         *_due(program, due),
         paragraph(
@@ -77,12 +77,14 @@ def _left_out(program: Program) -> Iterator[str]:
 
 
 def _named(
-    program: Program, flags: pd.DataFrame, funnel: pd.DataFrame, drifts: pd.DataFrame,
+    program: Program, named_rows: pd.DataFrame, funnel: pd.DataFrame, drifts: pd.DataFrame,
     retrained: pd.DataFrame,
 ) -> Iterator[str]:  # fmt: skip
     """Staff who stand out beyond chance; the reference has a paragraph of its own."""
     lead = "Who differs or has moved:" if len(program.sessions) > 1 else "Who differs:"
-    mine = flags[~flags["measurer"].isin(program.references) & (flags["what"] != REFERENCE)]
+    mine = named_rows[
+        ~named_rows["measurer"].isin(program.references) & (named_rows["what"] != REFERENCE)
+    ]
     tested, named = int(mine["p_value"].notna().sum()), mine[mine["state"] == NAMED]
     if not tested:
         yield paragraph(
@@ -124,7 +126,7 @@ def _said(
 
 
 def _finding(program: Program, row, funnel: pd.DataFrame, drifts: pd.DataFrame) -> str:
-    """The figures behind a named row of the flags, in words."""
+    """The figures behind a named row of the named_rows, in words."""
     measure = program.measures[row.measure]
     if row.question == DIFFERS:
         return words.differs(_row(funnel, row), measure)
@@ -138,10 +140,12 @@ def _row(table: pd.DataFrame, row) -> Any:
 
 
 def _reference(
-    program: Program, flags: pd.DataFrame, funnel: pd.DataFrame, drifts: pd.DataFrame
+    program: Program, named_rows: pd.DataFrame, funnel: pd.DataFrame, drifts: pd.DataFrame
 ) -> Iterator[str]:
     """Whether the reference has moved against all staff, or differs from them."""
-    mine = flags[flags["measurer"].isin(program.references) | (flags["what"] == REFERENCE)]
+    mine = named_rows[
+        named_rows["measurer"].isin(program.references) | (named_rows["what"] == REFERENCE)
+    ]
     if not mine["p_value"].notna().any():
         return
     named = mine[mine["state"] == NAMED]
@@ -163,11 +167,11 @@ def _reference(
     yield paragraph(f"{says}. {'; '.join(found)}.{after}", lead="The reference:")
 
 
-def _instruments(program: Program, kit: pd.DataFrame) -> Iterator[str]:
+def _instruments(program: Program, checks: pd.DataFrame) -> Iterator[str]:
     """Which instruments moved against known loads."""
-    if kit["change"].notna().sum() == 0:
+    if checks["change"].notna().sum() == 0:
         return
-    moved = moved_instruments(kit)
+    moved = moved_instruments(checks)
     if moved.empty:
         said = "none is seen to have moved against known loads."
     else:

@@ -29,30 +29,30 @@ def _load(load: float, measure: Measure) -> str:
     return "zero" if load == 0 else unbroken(reading(float(load), measure))
 
 
-def by_instrument(program: Program, kit: pd.DataFrame) -> Iterator[str]:
+def by_instrument(program: Program, checks: pd.DataFrame) -> Iterator[str]:
     """Errors against known loads, session by session, of the instruments that moved."""
-    if kit.empty:
+    if checks.empty:
         yield paragraph(
-            "No session has a kit.csv: whether an instrument moved is not known, and a drift of "
+            "No session has a known_loads.csv: whether an instrument moved is not known, and a drift of "
             "one looks like one of everybody who used it.",
             lead="Instruments:",
         )
         return
-    moved = moved_instruments(kit)
-    yield paragraph(f"{_in_words(kit, moved)}.", lead="Instruments:")
+    moved = moved_instruments(checks)
+    yield paragraph(f"{_in_words(checks, moved)}.", lead="Instruments:")
     for row in moved.itertuples():
         measure = program.measures[row.measure]
-        rows = kit[(kit["measure"] == row.measure) & (kit["instrument"] == row.instrument)]
+        rows = checks[(checks["measure"] == row.measure) & (checks["instrument"] == row.instrument)]
         yield _table(rows, measure, row.instrument)
 
 
-def _in_words(kit: pd.DataFrame, moved: pd.DataFrame) -> str:
+def _in_words(checks: pd.DataFrame, moved: pd.DataFrame) -> str:
     """Which instruments moved, which are not seen to have, and which were checked once only."""
-    there, known = set(moved["instrument"]), set(kit.loc[kit["change"].notna(), "instrument"])
+    there, known = set(moved["instrument"]), set(checks.loc[checks["change"].notna(), "instrument"])
     parts = [f"{listed(sorted(there))} moved"] if there else []
     if known - there:
         parts.append(f"not seen to have moved: {listed(sorted(known - there))}")
-    if once := set(kit["instrument"]) - known:
+    if once := set(checks["instrument"]) - known:
         parts.append(f"checked in one session only: {listed(sorted(once))}")
     return "; ".join(parts)
 

@@ -30,7 +30,7 @@ _COLUMNS = 6  # sessions in one table; the latest
 
 
 def by_session(
-    program: Program, smoothed: pd.DataFrame, happened: pd.DataFrame, flags: pd.DataFrame
+    program: Program, smoothed: pd.DataFrame, happened: pd.DataFrame, named_rows: pd.DataFrame
 ) -> Html:
     """How did each person's repeat error and difference go from session to session?"""
     parts = [*_letters(happened)]
@@ -42,9 +42,9 @@ def by_session(
             if rows.empty:
                 parts.append(paragraph(f"No {what} can be had in any session."))
                 continue
-            named = words.named_in(flags, measure.name, what=what)
+            named = words.named_in(named_rows, measure.name, what=what)
             if what == DIFFERENCE:
-                parts += words.follows_reference(program, flags, measure)
+                parts += words.follows_reference(program, named_rows, measure)
             parts += _over_time(program, rows, rows_of(happened, measure), measure, named)
             parts.append(_sessions_table(program, rows, measure, what))
     return Html(*parts)
@@ -100,14 +100,14 @@ def _letters(happened: pd.DataFrame) -> Iterator[str]:
         yield paragraph(f"Dotted lines: {meaning}.")
 
 
-def differing(program: Program, funnel: pd.DataFrame, flags: pd.DataFrame) -> Html:
+def differing(program: Program, funnel: pd.DataFrame, named_rows: pd.DataFrame) -> Html:
     """Who differs from the others by more than the number of readings lets expect?"""
     parts = []
     for measure in program.measures.values():
         rows = rows_of(funnel, measure)
         if rows["estimate"].notna().sum() == 0:
             continue
-        named = words.named_in(flags, measure.name, question=DIFFERS)
+        named = words.named_in(named_rows, measure.name, question=DIFFERS)
         parts += [
             heading(sentence(label(measure.name)), 3),
             image(

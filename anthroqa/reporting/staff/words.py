@@ -40,9 +40,9 @@ def those_shown(program: Program, people: Iterable[str], named: Collection[str])
     return [who for who in everybody if who in first]
 
 
-def named_in(flags: pd.DataFrame, measure: str, **of: str) -> set[str]:
+def named_in(named_rows: pd.DataFrame, measure: str, **of: str) -> set[str]:
     """Who is named in a measure, in rows whose columns have the values of `of`."""
-    rows = flags[(flags["measure"] == measure) & (flags["state"] == NAMED)]
+    rows = named_rows[(named_rows["measure"] == measure) & (named_rows["state"] == NAMED)]
     for column, value in of.items():
         rows = rows[rows[column] == value]
     return set(rows["measurer"])
@@ -124,9 +124,9 @@ def notes_of(rows: pd.DataFrame, everybody: int = 0) -> list[str]:
     return out
 
 
-def follows_reference(program: Program, flags: pd.DataFrame, measure: Measure) -> list[str]:
+def follows_reference(program: Program, named_rows: pd.DataFrame, measure: Measure) -> list[str]:
     """That differences hold what the reference moved by, where it is seen to have moved."""
-    if not named_in(flags, measure.name, what=REFERENCE):
+    if not named_in(named_rows, measure.name, what=REFERENCE):
         return []
     return [paragraph(
         f"{program.reference} is seen to have moved in {label(measure.name)}, or all the staff: "

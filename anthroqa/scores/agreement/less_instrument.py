@@ -1,12 +1,12 @@
 """How far is each person from the reference once the known error of the instruments is out?
 
-`bias_less_kit` is the mean over common subjects of (own - own instrument's error) less
+`bias_less_instrument` is the mean over common subjects of (own - own instrument's error) less
 (reference - its instrument's error), over the same pairs of readings as `bias`; the readings
 themselves stay. The error at a reading is on the straight line between the loads tested, as
 displayed; beyond them, up to a fifth of the last load, it is that of the nearest one, and
 further out the pair is left out. A held weight is two displays: the error at the gross reading
 less that at the tare. A pair on one instrument is not corrected: its error cancels. The
-interval adds the kit's uncertainty, shared by all subjects, to the person's (Welch & Satterthwaite,
+interval adds the instruments' uncertainty, shared by all subjects, to the person's (Welch & Satterthwaite,
 JCGM 100:2008, G.4.1).
 """
 
@@ -29,7 +29,7 @@ from anthroqa.scores.layout.figures import (
     ratio,
 )
 
-NAMES = ("bias_less_kit",)
+NAMES = ("bias_less_instrument",)
 REACH = 0.2  # of the last load tested; a choice, no source
 
 
@@ -40,14 +40,14 @@ class _Known:
     curves: dict[int, Points]  # by place in `cube.instruments`
     share: dict[int, Array]  # how much each tested load counts (... x loads)
     error: Array  # steps; NaN where it is not known
-    tested: Flags  # the instrument is in the kit file
+    tested: Flags  # the instrument is in the file of known loads
     beyond: Flags  # out of the reach of its loads
     carried: Flags  # past its loads, within reach
 
 
 def figures(cube: Cube, confidence: float) -> list[Figures]:
-    """`bias_less_kit` of each person; nothing where the kit file has none of the measure."""
-    if cube.kit.empty:
+    """`bias_less_instrument` of each person; nothing where the file of known loads has none of the measure."""
+    if cube.known_loads.empty:
         return []
     known = _known(cube)
     both = cube.seen & cube.seen[:1] & cube.staff[:, None, None] & cube.referenced
@@ -68,7 +68,7 @@ def figures(cube: Cube, confidence: float) -> list[Figures]:
     weight = np.where(same, 0.0, np.nan_to_num(weight))
     lower, upper, df, p_value = _interval(cube, known, own, weight, confidence)
     return [Figures(
-        statistic="bias_less_kit", unit=cube.measure.step.unit, estimate=own.mean, lower=lower,
+        statistic="bias_less_instrument", unit=cube.measure.step.unit, estimate=own.mean, lower=lower,
         upper=upper, subjects=own.n, readings=2 * k.sum(axis=1), df=df, p_value=p_value,
         note=join(
             _blank(cube, known, apart, untested, own), own.note,
@@ -85,7 +85,7 @@ def _known(cube: Cube) -> _Known:
     )  # fmt: skip
     held = cube.tare > 0
     for place, code in enumerate(cube.instruments):
-        rows = cube.kit[cube.kit["instrument"] == code]
+        rows = cube.known_loads[cube.known_loads["instrument"] == code]
         if centred(rows).empty:
             continue
         found, on = curve(rows), cube.instrument == place
@@ -133,7 +133,7 @@ def _past(found: Points, reading: Array) -> Array:
 def _interval(
     cube: Cube, known: _Known, own: PairedMean, weight: Array, confidence: float
 ) -> tuple[Array, Array, Array, Array]:
-    """The person's variance and the kit's together; ends, df and p-value."""
+    """The person's variance and the instruments' together; ends, df and p-value."""
     persons = ratio(own.variance, own.n) * np.where(own.variance > 0, 1.0, np.nan)
     total, squares = persons.copy(), persons**2 / np.maximum(own.n - 1, 1)
     for place, found in known.curves.items():
@@ -164,7 +164,7 @@ def _blank(cube: Cube, known: _Known, apart: Flags, untested: Flags, own: Paired
     for p in np.flatnonzero((out == "") & untested):
         used = _codes(cube, cube.instrument[p][apart[p]], cube.instrument[0][apart[p]])
         lacking = ", ".join(code for code in used if code not in tested)
-        out[p] = f"the kit file knows no error of {lacking or ', '.join(used)}"
+        out[p] = f"the file of known loads knows no error of {lacking or ', '.join(used)}"
     beyond = apart.any(axis=(1, 2))
     rest = notes(
         n,

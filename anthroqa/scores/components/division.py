@@ -79,7 +79,7 @@ def parts(session: Session, *, confidence: float = 0.90, seed: int = 0) -> pd.Da
     variance of measurers is (72 - 0.5) / 4 squared steps.
 
     >>> import anthroqa
-    >>> from anthroqa.scores.parts import parts
+    >>> from anthroqa.scores import parts
     >>> frame = pd.DataFrame({
     ...     "measurer": list("AAAABBBB"), "subject": list("11221122"), "measure": "length",
     ...     "round": [1, 2] * 4,

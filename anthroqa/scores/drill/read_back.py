@@ -107,10 +107,10 @@ def marks(session: Session, *, confidence: float = 0.90) -> pd.DataFrame:
     ----------
     Heitjan & Rubin (1991) Ann. Stat. 19:2244-2253; Royall (1997) Statistical Evidence.
     """
-    if not len(session.settings):
+    if not len(session.true_values):
         raise ValueError(
             f"nothing is known of what was set in {session.name or 'this session'}: a drill has "
-            'exercise = "drill" in session.toml, and settings.csv'
+            'exercise = "drill" in session.toml, and true_values.csv'
         )
     check_confidence(confidence)
     tables = [
@@ -129,7 +129,7 @@ def readings(session: Session) -> pd.DataFrame:
     first = session.readings
     if "retake" in first:
         first = first[first["retake"].isna()]
-    known = session.settings.rename(columns={"steps": "set"})
+    known = session.true_values.rename(columns={"steps": "set"})
     table = first.merge(known, on=["subject", "measure"], how="inner")
     if "count_read" in table:
         table["count"] = table["count_read"]

@@ -1,7 +1,7 @@
 """Whose error can this design not tell from the instrument's?
 
 A person's difference from the reference holds the difference of their instruments. It can be
-told apart where the kit file knows those instruments, or where the design crosses them: in the
+told apart where the file of known loads knows those instruments, or where the design crosses them: in the
 additive model reading = subject + person + instrument the contrast of person and reference is
 then estimable, that is, it is at right angles to every direction that the design leaves open
 (Searle 1971, Linear Models, section 5.4, from memory). On one shared instrument the person is
@@ -19,9 +19,9 @@ from anthroqa.intake import Session
 from anthroqa.scores.instruments.known_load_errors import centred
 from anthroqa.scores.layout.cube import Array, Cube, Flags, cubes
 
-COLUMNS = ["measure", "measurer", "instruments", "reference_instruments", "kit", "said"]
+COLUMNS = ["measure", "measurer", "instruments", "reference_instruments", "tested", "said"]
 SHARED = "the reference used the same instrument, so its error is not seen"
-APART = "no kit file of these instruments, and nobody who used both links them"
+APART = "no file of known loads of these instruments, and nobody who used both links them"
 UNNAMED = "the readings do not name the instrument"
 SAID = (SHARED, APART, UNNAMED)
 _SAME = 1e-8  # of a direction of length one
@@ -30,9 +30,9 @@ _SAME = 1e-8  # of a direction of length one
 def entangled(session: Session) -> pd.DataFrame:
     """Staff whose bias this session cannot tell from an error of an instrument.
 
-    Returns `measure, measurer, instruments, reference_instruments, kit, said`: one row a
+    Returns `measure, measurer, instruments, reference_instruments, tested, said`: one row a
     person and measure for whom it cannot, over the readings that they and the reference have
-    in common. `kit` is "yes" where the kit file knows all the instruments named (a shared one
+    in common. `tested` is "yes" where the file of known loads knows all the instruments named (a shared one
     can then be looked up there), `said` is one of `SAID`.
     """
     rows = [row for cube in cubes(session) if cube.referenced for row in _of(cube)]
@@ -41,7 +41,7 @@ def entangled(session: Session) -> pd.DataFrame:
 
 def _of(cube: Cube) -> Iterator[tuple[str, str, str, str, str, str]]:
     both = cube.seen & cube.seen[:1]
-    tested = set() if cube.kit.empty else set(centred(cube.kit)["instrument"])
+    tested = set() if cube.known_loads.empty else set(centred(cube.known_loads)["instrument"])
     left_open: Array | None = None
     for p in np.flatnonzero(both.any(axis=(1, 2))):
         if p == 0:

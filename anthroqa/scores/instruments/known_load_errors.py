@@ -72,7 +72,7 @@ class Points:
 
 
 def points(rows: pd.DataFrame, by: list[str], of: Precision) -> Points:
-    """Mean error of kit rows for each value of the columns `by`, of which the first is the load."""
+    """Mean error of rows of known loads for each value of the columns `by`, of which the first is the load."""
     error = rows["reading_steps"] - rows["load_steps"]
     cells = _cells(error, *(rows[column] for column in by))
     return Points(
@@ -96,12 +96,12 @@ def curve(rows: pd.DataFrame) -> Points:
 
 
 def centred(rows: pd.DataFrame) -> pd.DataFrame:
-    """Kit rows without loads off the centre."""
+    """Known loads without loads off the centre."""
     return rows[rows["check"] != "off_centre"]
 
 
 def precision(rows: pd.DataFrame) -> Precision:
-    """Of the kit rows of one instrument; repeats pooled by df over loads and positions.
+    """Of the known loads of one instrument; repeats pooled by df over loads and positions.
 
     A zero that is held at zero says little of loads: it counts only where nothing else repeats.
     """
@@ -120,11 +120,11 @@ def precision(rows: pd.DataFrame) -> Precision:
     )  # fmt: skip
 
 
-def kit_figures(session: Session, *, confidence: float) -> pd.DataFrame:
-    """Figures of every instrument in the kit file: `COLUMNS`, amounts in `unit`."""
+def instrument_figures(session: Session, *, confidence: float) -> pd.DataFrame:
+    """Figures of every instrument in the file of known loads: `COLUMNS`, amounts in `unit`."""
     rows = []
     for name, measure in session.measures.items():
-        mine = session.kit[session.kit["measure"] == name]
+        mine = session.known_loads[session.known_loads["measure"] == name]
         size, unit = float(measure.step.size), measure.step.unit
         for code, tested in mine.groupby("instrument", sort=True):
             of = precision(tested)

@@ -43,8 +43,8 @@ class Cube:
     instruments: list[str] = field(default_factory=list)  # codes, ascending
     # which of them each reading was taken on, -1 none
     instrument: Counts = field(default_factory=lambda: np.empty(0, dtype=np.int64))
-    # what these instruments showed for known loads: rows of `Session.kit`
-    kit: pd.DataFrame = field(default_factory=pd.DataFrame)
+    # what these instruments showed for known loads: rows of `Session.known_loads`
+    known_loads: pd.DataFrame = field(default_factory=pd.DataFrame)
     # what was set for each subject of a drill, in steps from zero; empty in a session
     true: Array = field(default_factory=lambda: np.empty(0))
 
@@ -93,8 +93,8 @@ def cubes(session: Session) -> Iterator[Cube]:
     for name, measure in session.measures.items():
         mine = readings[readings["measure"] == name]
         if len(mine):
-            known = session.settings[session.settings["measure"] == name]
-            tested = session.kit[session.kit["measure"] == name]
+            known = session.true_values[session.true_values["measure"] == name]
+            tested = session.known_loads[session.known_loads["measure"] == name]
             yield _cube(mine, measure, session.reference, known, tested)
 
 
@@ -140,7 +140,7 @@ def _cube(
         referenced=referenced, x=x, seen=seen, shift=shift, group=group,
         gross=lay_out("count_read", count), tare=lay_out("count_tare", 0),
         converted=lay_out("converted", False),
-        instruments=instruments, instrument=instrument, kit=tested,
+        instruments=instruments, instrument=instrument, known_loads=tested,
         true=known.set_index("subject")["steps"].reindex(subjects).to_numpy(float)
         if len(known) else np.empty(0),
     )  # fmt: skip

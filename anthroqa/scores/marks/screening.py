@@ -34,7 +34,7 @@ COLUMNS = [
 ]  # fmt: skip
 
 
-def leads(scores: pd.DataFrame) -> pd.DataFrame:
+def mark_findings(scores: pd.DataFrame) -> pd.DataFrame:
     """Who leans to which marks, and whose second readings are more alike than expected.
 
     Parameters
@@ -62,7 +62,7 @@ def leads(scores: pd.DataFrame) -> pd.DataFrame:
     --------
     >>> import anthroqa
     >>> session = anthroqa.read_session("sample_sessions/clinics_customary")
-    >>> found = anthroqa.leads(anthroqa.score(session))
+    >>> found = anthroqa.mark_findings(anthroqa.score(session))
     >>> found.loc[found["state"] == "named", ["measurer", "statistic"]].values.tolist()
     [['K2', 'coarse_share:1/4 in']]
     """

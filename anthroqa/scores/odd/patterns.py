@@ -52,7 +52,7 @@ _USUAL = 0.2  # of a repeat error: staff of one skill differ by so much; common 
 _ONE_APART = 0.5  # mean square of a pair that lies one step apart, in squared steps
 _SAME = 1e-9  # steps; a bias less nothing
 _VIEWS = {
-    "bias_less_kit": "the reference, less the instruments' error",
+    "bias_less_instrument": "the reference, less the instruments' error",
     "bias": "the reference",
     "bias_from_others": "the other staff",
 }
@@ -168,7 +168,7 @@ def _biases(cube: Cube, scores: pd.DataFrame) -> Iterator[tuple[str, _Seen]]:
         who = cube.people[p]
         rows = [table[who, name] for name in _VIEWS if (who, name) in table]
         rows = [row for row in rows if row.estimate == row.estimate]
-        if rows and rows[0].statistic == "bias_less_kit":
+        if rows and rows[0].statistic == "bias_less_instrument":
             same = len(rows) > 1 and abs(rows[0].estimate - rows[1].estimate) < _SAME * cube.size
             rows = rows[1:] if same else rows[:1]  # the others hold what instruments differ by
         if not rows or rows[0].subjects < _LEAST_SUBJECTS:

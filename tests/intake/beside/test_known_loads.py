@@ -1,4 +1,4 @@
-"""Kit readings are read exactly, and every fault of `kit.csv` is told at once."""
+"""Kit readings are read exactly, and every fault of `known_loads.csv` is told at once."""
 
 import hashlib
 
@@ -19,48 +19,50 @@ FULL = [
 ]  # fmt: skip
 
 
-def with_kit(tmp_path, kit, *, rows=ROWS, toml=TOML, header=KIT, **session):
+def with_known_loads(tmp_path, loads, *, rows=ROWS, toml=TOML, header=KIT, **session):
     folder = write_session(tmp_path, rows, header=HEADER + ",instrument", toml=toml, **session)
-    (folder / "kit.csv").write_text("\n".join([header, *kit, ""]), encoding="utf-8")
+    (folder / "known_loads.csv").write_text("\n".join([header, *loads, ""]), encoding="utf-8")
     return folder
 
 
 def told(tmp_path, row, **session):
-    """The one problem of a kit file whose third row is wrong."""
-    return only_problem(with_kit(tmp_path, [FULL[1], row], **session))
+    """The one problem of a file of known loads whose third row is wrong."""
+    return only_problem(with_known_loads(tmp_path, [FULL[1], row], **session))
 
 
 def test_readings_are_kept_as_written_and_in_steps(tmp_path):
-    folder = with_kit(tmp_path, FULL)
+    folder = with_known_loads(tmp_path, FULL)
     session = read_session(folder)
-    kit = session.kit
-    assert list(kit.columns) == [
+    loads = session.known_loads
+    assert list(loads.columns) == [
         *KIT.split(","), "load_steps", "reading_steps", "division_steps", "uncertainty_steps",
     ]  # fmt: skip
-    assert kit["check"].tolist() == ["zero", "load", "load", "load", "repeat", "repeat"]
-    assert kit["load"].tolist() == ["", "5 kg", "10 kg", "20 kg", "10 kg", "10 kg"]
-    assert kit["load_steps"].tolist() == [0, 50, 100, 200, 100, 100]
-    assert kit["reading_steps"].tolist() == [0, 50, 101, 201, 101, 100]
-    assert kit["division_steps"].tolist() == [1] * 6
-    assert kit["uncertainty_steps"].isna().all()
-    assert kit["taken_at"].tolist() == ["2026-10-06T08:00", *[""] * 5]
+    assert loads["check"].tolist() == ["zero", "load", "load", "load", "repeat", "repeat"]
+    assert loads["load"].tolist() == ["", "5 kg", "10 kg", "20 kg", "10 kg", "10 kg"]
+    assert loads["load_steps"].tolist() == [0, 50, 100, 200, 100, 100]
+    assert loads["reading_steps"].tolist() == [0, 50, 101, 201, 101, 100]
+    assert loads["division_steps"].tolist() == [1] * 6
+    assert loads["uncertainty_steps"].isna().all()
+    assert loads["taken_at"].tolist() == ["2026-10-06T08:00", *[""] * 5]
     assert session.notices == ()
-    data = (folder / "kit.csv").read_bytes()
-    assert session.files["kit.csv"] == hashlib.sha256(data).hexdigest()
+    data = (folder / "known_loads.csv").read_bytes()
+    assert session.files["known_loads.csv"] == hashlib.sha256(data).hexdigest()
 
 
 def test_without_the_file_the_table_is_empty_and_has_its_columns(tmp_path):
     session = read_session(write_session(tmp_path, ["A,C1,mass,1,7.3"]))
-    assert session.kit.empty
-    assert "load_steps" in session.kit
-    assert session.kit["load_steps"].dtype == float
+    assert session.known_loads.empty
+    assert "load_steps" in session.known_loads
+    assert session.known_loads["load_steps"].dtype == float
     assert session.instruments == {}
 
 
 def test_times_and_positions_may_be_left_out_as_columns(tmp_path):
     rows = [",".join(row.split(",")[:5]) for row in FULL]
-    kit = read_session(with_kit(tmp_path, rows, header=",".join(KIT.split(",")[:5]))).kit
-    assert kit["position"].tolist() == kit["taken_at"].tolist() == [""] * 6
+    loads = read_session(
+        with_known_loads(tmp_path, rows, header=",".join(KIT.split(",")[:5]))
+    ).known_loads
+    assert loads["position"].tolist() == loads["taken_at"].tolist() == [""] * 6
 
 
 @pytest.mark.parametrize(
@@ -75,28 +77,35 @@ def test_times_and_positions_may_be_left_out_as_columns(tmp_path):
 def test_a_check_may_be_written_in_plain_ways(tmp_path, written, check):
     load = "" if check == "zero" else "5 kg"
     row = f"S,mass,{written},{load},5.0,front,"
-    assert read_session(with_kit(tmp_path, [row])).kit["check"].tolist() == [check]
+    assert read_session(with_known_loads(tmp_path, [row])).known_loads["check"].tolist() == [check]
 
 
 @pytest.mark.parametrize("written", ["rod", "Rods", "length rod", "metre-rod"])
 def test_a_rod_may_be_written_in_plain_ways(tmp_path, written):
-    kit = read_session(with_kit(tmp_path, [f"BOARD,length,{written},60 cm,23 5/8,,"])).kit
-    assert kit["check"].tolist() == ["rod"]
-    assert kit["load_steps"].item() == pytest.approx(60 / 2.54 * 8, rel=1e-15)
+    loads = read_session(
+        with_known_loads(tmp_path, [f"BOARD,length,{written},60 cm,23 5/8,,"])
+    ).known_loads
+    assert loads["check"].tolist() == ["rod"]
+    assert loads["load_steps"].item() == pytest.approx(60 / 2.54 * 8, rel=1e-15)
 
 
 def test_a_load_in_the_other_system_is_exact_and_a_division_may_be_finer_or_coarser(tmp_path):
     toml = TOML + '[instrument.S]\ndivision = "50 g"\nuncertainty = "5 g"\n'
-    kit = read_session(with_kit(tmp_path, ["S,mass,load,10 lb,4.55,,"], toml=toml)).kit
-    assert kit["load_steps"].item() == 45.359237
-    assert kit["reading_steps"].item() == 45.5
-    assert kit["division_steps"].item() == 0.5
-    assert kit["uncertainty_steps"].item() == 0.05
+    loads = read_session(
+        with_known_loads(tmp_path, ["S,mass,load,10 lb,4.55,,"], toml=toml)
+    ).known_loads
+    assert loads["load_steps"].item() == 45.359237
+    assert loads["reading_steps"].item() == 45.5
+    assert loads["division_steps"].item() == 0.5
+    assert loads["uncertainty_steps"].item() == 0.05
 
 
 def test_a_display_may_stand_below_zero(tmp_path):
     rows = ["S,mass,zero,0,-0.1,,", "S,mass,zero,NA,\u22120.2 kg,,"]
-    assert read_session(with_kit(tmp_path, rows)).kit["reading_steps"].tolist() == [-1, -2]
+    assert read_session(with_known_loads(tmp_path, rows)).known_loads["reading_steps"].tolist() == [
+        -1,
+        -2,
+    ]
 
 
 @pytest.mark.parametrize(
@@ -129,14 +138,14 @@ def test_a_row_that_is_wrong_is_told_with_its_place_and_remedy(
     tmp_path, row, column, found, problem, remedy
 ):
     wrong = told(tmp_path, row)
-    assert place(wrong) == ("kit.csv", 3, column, found)
+    assert place(wrong) == ("known_loads.csv", 3, column, found)
     assert problem in wrong["problem"]
     assert remedy in wrong["remedy"]
 
 
 def test_a_coarser_division_of_the_instrument_is_the_one_that_counts(tmp_path):
     coarse = TOML + '[instrument.S]\ndivision = "0.2 kg"\n'
-    wrong = only_problem(with_kit(tmp_path, ["S,mass,load,10 kg,10.1,,"], toml=coarse))
+    wrong = only_problem(with_known_loads(tmp_path, ["S,mass,load,10 kg,10.1,,"], toml=coarse))
     assert "one every 0.2 kg" in wrong["problem"]
     assert "10.0 kg and 10.2 kg" in wrong["remedy"]
     assert "division in session.toml" in wrong["remedy"]
@@ -144,51 +153,53 @@ def test_a_coarser_division_of_the_instrument_is_the_one_that_counts(tmp_path):
 
 def test_a_division_of_another_kind_is_told_once_for_the_instrument(tmp_path):
     toml = TOML + '[instrument.S]\ndivision = "1/8 in"\n'
-    wrong = only_problem(with_kit(tmp_path, FULL, toml=toml))
-    assert place(wrong) == ("kit.csv", 2, "instrument", "S")
+    wrong = only_problem(with_known_loads(tmp_path, FULL, toml=toml))
+    assert place(wrong) == ("known_loads.csv", 2, "instrument", "S")
     assert "division is in in, and this measure is recorded to 0.1 kg" in wrong["problem"]
 
 
 def test_an_unknown_instrument_is_told_once_and_everything_is_told_together(tmp_path):
     rows = ["X9,mass,load,5 kg,5.0,,", "X9,mass,load,6 kg,6.05,,", "S,mass,lode,five,x,,then"]
-    found = problems_of(with_kit(tmp_path, rows))
+    found = problems_of(with_known_loads(tmp_path, rows))
     places = [(p["row"], p["column"]) for p in found]
     assert places == [(2, "instrument"), (3, "reading"), (4, "check"), (4, "taken_at"),
                       (4, "load"), (4, "reading")]  # fmt: skip
 
 
 def test_a_column_given_twice_or_not_at_all_is_told_and_so_is_what_readings_lack(tmp_path):
-    found = problems_of(with_kit(tmp_path, FULL, header=KIT.replace("position", "load")))
-    assert place(found[0])[:3] == ("kit.csv", 1, "load")
+    found = problems_of(with_known_loads(tmp_path, FULL, header=KIT.replace("position", "load")))
+    assert place(found[0])[:3] == ("known_loads.csv", 1, "load")
     assert "there twice" in found[0]["problem"]
     (tmp_path / "b").mkdir()
     header = KIT.replace("reading", "shown")
-    assert "column is missing" in only_problem(with_kit(tmp_path / "b", FULL, header=header))[
+    assert "column is missing" in only_problem(with_known_loads(tmp_path / "b", FULL, header=header))[
         "problem"
     ]  # fmt: skip
 
 
 def test_problems_of_readings_and_kit_are_raised_together(tmp_path):
     rows = [*ROWS, "A,C2,mass,1,7.35,S"]
-    found = problems_of(with_kit(tmp_path, ["S,mass,load,5 kg,5.05,,"], rows=rows))
-    assert [p["file"] for p in found] == ["readings.csv", "kit.csv"]
+    found = problems_of(with_known_loads(tmp_path, ["S,mass,load,5 kg,5.05,,"], rows=rows))
+    assert [p["file"] for p in found] == ["readings.csv", "known_loads.csv"]
 
 
 def test_rows_of_a_measure_that_is_badly_described_are_not_judged(tmp_path):
     toml = TOML.replace('recorded_to = "0.1 kg"', 'recorded_to = "0.1"')
-    found = problems_of(with_kit(tmp_path, FULL, toml=toml))
+    found = problems_of(with_known_loads(tmp_path, FULL, toml=toml))
     assert {p["file"] for p in found} == {"session.toml"}
 
 
 def test_an_instrument_that_is_described_and_not_used_is_only_noticed(tmp_path):
     toml = TOML + "[instrument.S9]\n"
     rows = [*FULL, *[row.replace("S,", "S9,", 1) for row in FULL]]
-    notices = read_session(with_kit(tmp_path, rows, toml=toml)).notices
-    assert notices == (("kit.csv", "S9 was tested, and no reading of mass was taken on it"),)
+    notices = read_session(with_known_loads(tmp_path, rows, toml=toml)).notices
+    assert notices == (
+        ("known_loads.csv", "S9 was tested, and no reading of mass was taken on it"),
+    )
 
 
 def test_one_load_and_no_repeat_are_noticed_with_what_would_help(tmp_path):
-    notices = read_session(with_kit(tmp_path, [FULL[0], FULL[1]])).notices
+    notices = read_session(with_known_loads(tmp_path, [FULL[0], FULL[1]])).notices
     texts = [text for _, text in notices]
     assert texts == [
         "S (mass): at most one load was tested: neither linearity nor the error at other loads "
@@ -201,23 +212,25 @@ def test_one_load_and_no_repeat_are_noticed_with_what_would_help(tmp_path):
 def test_readings_that_name_no_instrument_are_noticed(tmp_path):
     rows = [row.rsplit(",", 1)[0] for row in ROWS]
     folder = write_session(tmp_path, rows)
-    (folder / "kit.csv").write_text("\n".join([KIT, *FULL]), encoding="utf-8")
+    (folder / "known_loads.csv").write_text("\n".join([KIT, *FULL]), encoding="utf-8")
     ((file, text),) = read_session(folder).notices
-    assert file == "kit.csv"
+    assert file == "known_loads.csv"
     assert "no reading of the session names its instrument" in text
     assert "add the column instrument" in text
 
 
 def test_instruments_that_were_used_and_not_tested_are_noticed(tmp_path):
     rows = [*ROWS, "A,C2,mass,1,7.4,S7"]
-    notices = read_session(with_kit(tmp_path, FULL, rows=rows)).notices
-    assert notices == (("kit.csv", "instruments that were used and not tested: S7 (mass)"),)
+    notices = read_session(with_known_loads(tmp_path, FULL, rows=rows)).notices
+    assert notices == (("known_loads.csv", "instruments that were used and not tested: S7 (mass)"),)
 
 
 def test_an_instrument_that_is_only_described_is_noticed(tmp_path):
-    notices = read_session(with_kit(tmp_path, FULL, toml=TOML + "[instrument.s1]\n")).notices
+    notices = read_session(
+        with_known_loads(tmp_path, FULL, toml=TOML + "[instrument.s1]\n")
+    ).notices
     assert notices == ((
-        "kit.csv",
+        "known_loads.csv",
         "session.toml describes s1, which neither a reading nor a row here names. Did you mean "
         "'S'?",
     ),)  # fmt: skip
@@ -225,19 +238,19 @@ def test_an_instrument_that_is_only_described_is_noticed(tmp_path):
 
 def test_a_semicolon_file_may_write_decimal_commas(tmp_path):
     rows = [row.replace(",", ";").replace("10.1", "10,1") for row in FULL]
-    folder = with_kit(tmp_path, rows, header=KIT.replace(",", ";"))
-    assert read_session(folder).kit["reading_steps"].tolist() == [0, 50, 101, 201, 101, 100]
+    folder = with_known_loads(tmp_path, rows, header=KIT.replace(",", ";"))
+    assert read_session(folder).known_loads["reading_steps"].tolist() == [0, 50, 101, 201, 101, 100]
 
 
 def test_the_session_keeps_its_order_of_rows_and_its_types(tmp_path):
-    kit = read_session(with_kit(tmp_path, FULL[::-1])).kit
-    assert kit["load_steps"].tolist() == [100, 100, 200, 100, 50, 0]
-    assert kit.dtypes["reading_steps"] == np.dtype(float)
+    loads = read_session(with_known_loads(tmp_path, FULL[::-1])).known_loads
+    assert loads["load_steps"].tolist() == [100, 100, 200, 100, 50, 0]
+    assert loads.dtypes["reading_steps"] == np.dtype(float)
 
 
 def test_a_file_with_nothing_but_its_columns_is_noticed(tmp_path):
-    assert ("kit.csv", "there is no kit reading in it") in read_session(
-        with_kit(tmp_path, [])
+    assert ("known_loads.csv", "there is no reading in it") in read_session(
+        with_known_loads(tmp_path, [])
     ).notices
 
 
@@ -251,16 +264,16 @@ _CELLS = [
 @settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.lists(st.tuples(*[st.sampled_from(_CELLS)] * 7), min_size=1, max_size=6))
 def test_whatever_stands_in_the_file_is_read_or_told(tmp_path_factory, rows):
-    folder = with_kit(tmp_path_factory.mktemp("kit"), [",".join(row) for row in rows])
+    folder = with_known_loads(tmp_path_factory.mktemp("loads"), [",".join(row) for row in rows])
     session, told = None, []
     try:
         session = read_session(folder)
     except SessionError as error:
         told = list(error)
-    assert all(p.problem and p.remedy and p.file == "kit.csv" for p in told)
+    assert all(p.problem and p.remedy and p.file == "known_loads.csv" for p in told)
     if session is not None:
-        assert np.isfinite(session.kit[["load_steps", "reading_steps"]].to_numpy()).all()
-        assert anthroqa.kit(session).empty == session.kit.empty
+        assert np.isfinite(session.known_loads[["load_steps", "reading_steps"]].to_numpy()).all()
+        assert anthroqa.instrument_checks(session).empty == session.known_loads.empty
 
 
 SOUND = st.sampled_from(["S,mass,zero,,{},,", "S,mass,load,10 kg,{},,", "S,mass,repeat,5 kg,{},,",
@@ -271,10 +284,10 @@ SOUND = st.sampled_from(["S,mass,zero,,{},,", "S,mass,load,10 kg,{},,", "S,mass,
 @settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.lists(st.tuples(SOUND, st.integers(-5, 200)), min_size=1, max_size=9))
 def test_every_sound_row_is_kept_with_its_counts(tmp_path_factory, rows):
-    kit = [row.format(f"{count / 10:.1f}") for row, count in rows]
-    session = read_session(with_kit(tmp_path_factory.mktemp("kit"), kit))
-    assert session.kit["reading_steps"].tolist() == [count for _, count in rows]
-    table = anthroqa.kit(session)
+    loads = [row.format(f"{count / 10:.1f}") for row, count in rows]
+    session = read_session(with_known_loads(tmp_path_factory.mktemp("loads"), loads))
+    assert session.known_loads["reading_steps"].tolist() == [count for _, count in rows]
+    table = anthroqa.instrument_checks(session)
     there = table.dropna(subset="lower")
     assert (there["lower"] <= there["estimate"]).all()
     assert (there["estimate"] <= there["upper"]).all()

@@ -1,4 +1,4 @@
-"""What was set in a drill is read exactly, and every fault of `settings.csv` is told at once."""
+"""What was set in a drill is read exactly, and every fault of `true_values.csv` is told at once."""
 
 from fractions import Fraction
 
@@ -32,12 +32,12 @@ def drill(tmp_path, settings=SET, rows=ROWS, toml=TOML, header="subject,measure,
     folder = write_session(tmp_path, rows, toml=toml)
     if settings is not None:
         text = "\n".join([header, *settings, ""])
-        (folder / "settings.csv").write_text(text, encoding="utf-8")
+        (folder / "true_values.csv").write_text(text, encoding="utf-8")
     return folder
 
 
 def test_settings_are_read_as_written_and_in_steps(tmp_path):
-    known = read_session(drill(tmp_path)).settings
+    known = read_session(drill(tmp_path)).true_values
     assert list(known.columns) == ["subject", "measure", "true", "steps"]
     assert known["true"].tolist() == ["24.53 in", "29 15/16", "31.32"]
     assert known["steps"].tolist() == [196.24, 239.5, 125.28]
@@ -67,13 +67,13 @@ def test_hundredths_of_a_unit_are_exact_in_every_step(hundredths, parts):
 def test_semicolons_allow_decimal_commas(tmp_path):
     rows = [row.replace(",", ";") for row in ("B1,board,24x53 in", "B2,board,30", "W1,beam,31x3")]
     settings = [row.replace("x", ",") for row in rows]
-    known = read_session(drill(tmp_path, settings, header="subject;measure;true")).settings
+    known = read_session(drill(tmp_path, settings, header="subject;measure;true")).true_values
     assert known["steps"].tolist() == [196.24, 240.0, 125.2]
 
 
 def test_a_drill_without_its_settings_is_told_once(tmp_path):
     problem = only_problem(drill(tmp_path, None))
-    assert place(problem) == ("settings.csv", None, "", "")
+    assert place(problem) == ("true_values.csv", None, "", "")
     assert problem["problem"] == "a drill needs this file"
     assert "with the columns subject, measure, true" in problem["remedy"]
     assert 'or write exercise = "session" in session.toml' in problem["remedy"]
@@ -98,7 +98,7 @@ def test_a_drill_without_its_settings_is_told_once(tmp_path):
 )  # fmt: skip
 def test_a_row_at_fault_is_told_with_its_place(tmp_path, row, column, found, problem, remedy):
     told = only_problem(drill(tmp_path, [*SET, row]))
-    assert place(told) == ("settings.csv", 5, column, found)
+    assert place(told) == ("true_values.csv", 5, column, found)
     assert problem in told["problem"]
     assert remedy in told["remedy"]
 
@@ -107,13 +107,13 @@ def test_a_subject_without_a_setting_is_told_once_where_it_is_first_read(tmp_pat
     rows = [*ROWS, "R1,B22,board,1,20", "R2,B22,board,1,20 1/8", "R1,B9,board,1,"]
     told = only_problem(drill(tmp_path, rows=rows))
     assert place(told) == ("readings.csv", 5, "subject", "B22")
-    assert told["problem"] == "this subject has no setting of board in settings.csv"
-    assert "Did you mean 'B2'? Add its row to settings.csv" in told["remedy"]
+    assert told["problem"] == "this subject has no setting of board in true_values.csv"
+    assert "Did you mean 'B2'? Add its row to true_values.csv" in told["remedy"]
 
 
 def test_a_measure_without_any_setting_is_told_once(tmp_path):
     told = only_problem(drill(tmp_path, SET[2:]))
-    assert place(told) == ("settings.csv", None, "measure", "board")
+    assert place(told) == ("true_values.csv", None, "measure", "board")
     assert told["problem"] == "this measure was read and has no setting"
     assert "Add a row for each of its subjects" in told["remedy"]
 
@@ -127,14 +127,14 @@ def test_everything_is_told_together_with_faults_of_other_files(tmp_path):
     rows = [*ROWS, "R1,B3,board,1,24.3"]
     told = problems_of(drill(tmp_path, [*SET, "B1,board,3", "B4,board,x y z 4"], rows=rows))
     assert [p["file"] for p in told] == [
-        "readings.csv", "readings.csv", "settings.csv", "settings.csv",
+        "readings.csv", "readings.csv", "true_values.csv", "true_values.csv",
     ]  # fmt: skip
     assert [p["row"] for p in told] == [5, 5, 5, 6]
 
 
 def test_settings_without_a_column_are_told_once(tmp_path):
     told = only_problem(drill(tmp_path, ["B1,board,3"], header="subject,measure,truth"))
-    assert (told["file"], told["column"]) == ("settings.csv", "true")
+    assert (told["file"], told["column"]) == ("true_values.csv", "true")
     assert "this column is missing" in told["problem"]
 
 
@@ -143,35 +143,35 @@ def test_missing_readings_do_not_hide_faults_of_the_settings(tmp_path):
     (folder / "readings.csv").unlink()
     told = problems_of(folder)
     assert [(p["file"], p["column"]) for p in told] == [
-        ("readings.csv", ""), ("settings.csv", "true"),
+        ("readings.csv", ""), ("true_values.csv", "true"),
     ]  # fmt: skip
 
 
 def test_settings_of_a_session_are_noticed_and_not_used(tmp_path):
     folder = drill(tmp_path, ["nonsense,,"], toml=TOML.replace('"drill"', '"session"'))
     session = read_session(folder)
-    assert session.settings.empty
-    assert list(session.settings.columns) == ["subject", "measure", "true", "steps"]
+    assert session.true_values.empty
+    assert list(session.true_values.columns) == ["subject", "measure", "true", "steps"]
     ((file, text),) = session.notices
-    assert file == "settings.csv"
+    assert file == "true_values.csv"
     assert "this file is not used" in text
-    assert "settings.csv" not in session.files
+    assert "true_values.csv" not in session.files
 
 
 def test_settings_that_nobody_read_are_noticed(tmp_path):
     session = read_session(drill(tmp_path, [*SET, "B8,board,12", "B9,board,13"]))
     assert session.notices == (
-        ("settings.csv", "settings that nobody read: B8 (board), B9 (board)"),
+        ("true_values.csv", "settings that nobody read: B8 (board), B9 (board)"),
     )  # fmt: skip
 
 
 def test_the_settings_file_is_hashed_with_the_inputs(tmp_path):
     assert set(read_session(drill(tmp_path)).files) == {
-        "session.toml", "readings.csv", "settings.csv",
+        "session.toml", "readings.csv", "true_values.csv",
     }  # fmt: skip
 
 
-def test_a_session_from_a_frame_has_no_settings():
+def test_a_session_from_a_frame_has_no_true_values():
     frame = pd.DataFrame([["A", "1", "m", 1, "3"]], columns=HEADER.split(","))
     session = Session.from_frame(frame, measures={"m": {"recorded_to": "1 mm"}})
-    assert session.settings.empty
+    assert session.true_values.empty

@@ -1,4 +1,4 @@
-"""Changes of instruments by hand, from kit files of two sessions."""
+"""Changes of instruments by hand, from known loads of two sessions."""
 
 import numpy as np
 import pytest
@@ -11,7 +11,7 @@ from anthroqa.program.staff.sessions import read_program
 HEAD = "instrument,measure,check,load,reading\n"
 
 
-def kit(off, code="BOARD", loads=(400, 600, 800)):
+def loads(off, code="BOARD", loads=(400, 600, 800)):
     rows = [
         f"{code},length,rod,{load},{load + off + (k == 1)}\n" for load in loads for k in range(3)
     ]
@@ -23,12 +23,12 @@ def program_of(tmp_path, *kits):
     for k, text in enumerate(kits):
         counts = drawn_counts(rng)
         used = dict.fromkeys(counts, "BOARD")
-        write_session(tmp_path / f"p/Q{k + 1}", counts, QUARTERS[k], instrument=used, kit=text)
+        write_session(tmp_path / f"p/Q{k + 1}", counts, QUARTERS[k], instrument=used, loads=text)
     return read_program(tmp_path / "p")
 
 
 def test_a_board_that_reads_higher_later_is_seen_at_every_rod(tmp_path):
-    program = program_of(tmp_path, kit(0), kit(0), kit(6))
+    program = program_of(tmp_path, loads(0), loads(0), loads(6))
     table = instrument_drifts(program)
     assert list(table.columns) == COLUMNS
     assert len(table) == 9
@@ -36,7 +36,7 @@ def test_a_board_that_reads_higher_later_is_seen_at_every_rod(tmp_path):
     assert first["change"].isna().all()
     assert last["change"].to_numpy() == pytest.approx(6)
     assert (last["change_lower"] > 0).all()
-    own = anthroqa.kit(program.sessions[2])
+    own = anthroqa.instrument_checks(program.sessions[2])
     errors = own[own["statistic"] == "error"]
     assert last["error"].to_numpy() == pytest.approx(errors["estimate"].to_numpy())
     half = (first["upper"] - first["lower"]).to_numpy() / 2, (last["upper"] - last["lower"]) / 2
@@ -47,7 +47,7 @@ def test_a_board_that_reads_higher_later_is_seen_at_every_rod(tmp_path):
 
 
 def test_a_rod_that_came_later_is_held_against_its_own_first(tmp_path):
-    table = instrument_drifts(program_of(tmp_path, kit(0), kit(3, loads=(400, 500)), kit(3)))
+    table = instrument_drifts(program_of(tmp_path, loads(0), loads(3, loads=(400, 500)), loads(3)))
     at = table.set_index(["load", "session"])["change"]
     assert np.isnan(at[500.0, "Q2"])
     assert at[400.0, "Q3"] == pytest.approx(3)

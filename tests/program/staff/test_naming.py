@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from anthroqa.program.staff.naming import COLUMNS, RISKS, flags, weighted_holm
+from anthroqa.program.staff.naming import COLUMNS, RISKS, named, weighted_holm
 from anthroqa.scores.marks.screening import holm
 
 
@@ -50,7 +50,7 @@ def test_states_and_columns():
         "measure": "length", "measurer": ["A", "LEAD"], "what": ["difference", "reference"],
         "change": [1.0, 2.0], "p_value": [0.5, 0.5], "note": "",
     })  # fmt: skip
-    table = flags(funnel, drifts)
+    table = named(funnel, drifts)
     assert list(table.columns) == COLUMNS
     assert table["state"].tolist() == ["named", "not judged", "as expected", "as expected"]
     assert table["estimate"].tolist() == [9, 3, 1, 2]

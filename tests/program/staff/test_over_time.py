@@ -68,9 +68,9 @@ def test_the_difference_is_less_the_instruments_where_they_are_known(tmp_path):
     counts = drawn_counts(rng, tem=1.0)
     counts["A"] = counts["A"] + 5  # the board that A used reads 5 mm high
     used = {who: "Y" if who == "A" else "X" for who in counts}
-    write_session(tmp_path / "p/Q1", counts, QUARTERS[0], instrument=used, kit=KIT)
+    write_session(tmp_path / "p/Q1", counts, QUARTERS[0], instrument=used, loads=KIT)
     found = differences(history(read_program(tmp_path / "p"))).set_index("measurer")
-    assert found.loc["A", "statistic"] == "bias_less_kit"
+    assert found.loc["A", "statistic"] == "bias_less_instrument"
     assert found.loc["A", "estimate"] == pytest.approx(0, abs=4 * np.sqrt(2 / 20))
     assert found.loc["A", "instruments"] == "Y"
     assert found.loc["B", "instruments"] == "X"

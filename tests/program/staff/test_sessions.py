@@ -47,7 +47,7 @@ def test_what_cannot_be_used_is_left_out_and_all_of_it_is_said_at_once(tmp_path)
         folder / "drill", {"A": np.array([[500]])}, QUARTERS[2], more='exercise = "drill"',
         reference="",
     )  # fmt: skip
-    drill.joinpath("settings.csv").write_text("subject,measure,true\nS1,length,500\n")
+    drill.joinpath("true_values.csv").write_text("subject,measure,true\nS1,length,500\n")
     program = read_program([folder, tmp_path / "empty", tmp_path / "none", other])
     assert [s.name for s in program.sessions] == ["Q1", "Q2"]
     text = "\n".join(map(str, program.problems))

@@ -65,7 +65,7 @@ def one_measure(readers, *, recorded_to="1/8 in", whole=8, n=24, codes=None, **m
     known = pd.DataFrame({
         "subject": [f"S{a}" for a in range(n)], "measure": name, "true": "y", "steps": true,
     })  # fmt: skip
-    return replace(empty, title="A drill", exercise="drill", readings=readings, settings=known)
+    return replace(empty, title="A drill", exercise="drill", readings=readings, true_values=known)
 
 
 def test_a_drill_gives_four_files(page, session):
@@ -136,9 +136,9 @@ def test_a_displacement_that_everybody_shares_is_said_before_anybody_is(session)
 
 def test_a_setting_that_nearly_everybody_reads_far_off_is_listed():
     session = one_measure([Reader(error=0.1)] * 4)
-    moved = session.settings.copy()
+    moved = session.true_values.copy()
     moved.loc[moved["subject"] == "S3", "steps"] += 16
-    opening, _ = said(replace(session, settings=moved))
+    opening, _ = said(replace(session, true_values=moved))
     assert "Settings to look at:" in opening
     assert "S3, board: y" in opening
     assert "Settings to look at:" not in said(session)[0]

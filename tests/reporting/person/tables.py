@@ -23,9 +23,9 @@ def tables_of(session, *, confidence=0.90, seed=0):
     scores = anthroqa.score(session, confidence=confidence, seed=seed)
     decisions, slips = anthroqa.decide(scores, session), anthroqa.slips(session)
     return pages.Tables(
-        scores=scores, decisions=decisions, leads=anthroqa.leads(scores),
+        scores=scores, decisions=decisions, mark_findings=anthroqa.mark_findings(scores),
         residuals=anthroqa.residuals(session), slips=slips, patterns=watch_for(scores, session),
-        doubts=reference_doubts(scores, session), kit=anthroqa.kit(session, confidence=confidence),
+        doubts=reference_doubts(scores, session), checks=anthroqa.instrument_checks(session, confidence=confidence),
         variants=variants(session, scores, decisions, slips, confidence=confidence, seed=seed),
     )  # fmt: skip
 

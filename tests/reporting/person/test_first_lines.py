@@ -19,13 +19,13 @@ READ = pd.DataFrame(
 SESSION = as_session(READ, reference="LEAD", limit_bias="5 mm")
 
 
-def told(code="A", *, statistic="bias", state="over limit", kit=(), patterns=(), doubts=()):
+def told(code="A", *, statistic="bias", state="over limit", checks=(), patterns=(), doubts=()):
     decisions = [{"measure": "length", "measurer": code, "question": "bias",
                   "statistic": statistic, "state": state}]  # fmt: skip
     tables = [
         pd.DataFrame(rows, columns=columns)
         for rows, columns in (
-            (decisions, DECISION), (list(kit), KIT), (list(patterns), PATTERN),
+            (decisions, DECISION), (list(checks), KIT), (list(patterns), PATTERN),
             (list(doubts), DOUBT),
         )
     ]  # fmt: skip
@@ -38,23 +38,23 @@ OFF = {"instrument": "BOARD", "measure": "length", "statistic": "error", "estima
 
 @pytest.mark.parametrize(
     ("statistic", "then"),
-    [("bias_less_kit", "it is taken out of your difference."),
+    [("bias_less_instrument", "it is taken out of your difference."),
      ("bias", "it may be part of your difference.")],
 )  # fmt: skip
 def test_an_instrument_over_its_tolerance_is_told_to_who_used_it(statistic, then):
-    ((lead, text),) = told(statistic=statistic, kit=[OFF, {**OFF, "estimate": -3.0}])
+    ((lead, text),) = told(statistic=statistic, checks=[OFF, {**OFF, "estimate": -3.0}])
     assert lead == "First the instrument:"
     assert "BOARD (length) read 8.0 mm high for a known 700 mm" in text
     assert "That is the instrument, not you" in text
     assert text.endswith(then)
-    assert told("B", statistic="bias_less_kit", kit=[OFF]) == []
+    assert told("B", statistic="bias_less_instrument", checks=[OFF]) == []
 
 
 def test_a_difference_over_the_limit_on_an_unknown_instrument_asks_to_have_it_checked():
     ((_, text),) = told()
     assert "nothing is known of yours in length" in text
     assert told(state="not settled") == []
-    assert told(statistic="bias_less_kit") == []
+    assert told(statistic="bias_less_instrument") == []
 
 
 def test_a_shift_that_all_users_of_an_instrument_share_is_told_and_none_of_them_is_named():
@@ -74,7 +74,7 @@ def test_a_shift_that_all_users_of_an_instrument_share_is_told_and_none_of_them_
 def test_a_reference_that_may_be_off_comes_first_for_the_staff_and_for_itself():
     doubt = {"measure": "length", "reference": "LEAD", "state": "the reference may be off",
              "estimate": np.nan, "without_one": "B"}  # fmt: skip
-    staff = told(statistic="bias_less_kit", doubts=[doubt])
+    staff = told(statistic="bias_less_instrument", doubts=[doubt])
     assert [lead for lead, _ in staff] == ["First the comparison:"]
     assert "the reference may be off in length" in staff[0][1]
     assert "LEAD" not in staff[0][1]

@@ -38,16 +38,16 @@ def lead(test="coarse marks", state="named", measure="length"):
             "lower": 0.5, "state": state}  # fmt: skip
 
 
-def steps(*, findings=(), patterns=(), leads=(), slips=()):
+def steps(*, findings=(), patterns=(), mark_findings=(), slips=()):
     return practise(
-        rows(DECISION, *findings), rows(PATTERN, *patterns), rows(LEAD, *leads, upper=1.0),
+        rows(DECISION, *findings), rows(PATTERN, *patterns), rows(LEAD, *mark_findings, upper=1.0),
         rows(SLIP, *slips), MEASURES,
     )  # fmt: skip
 
 
 def test_nothing_is_invented():
     assert steps(findings=[finding()]) == []
-    assert steps(leads=[lead(state="as expected"), lead(state="habit of the group")]) == []
+    assert steps(mark_findings=[lead(state="as expected"), lead(state="habit of the group")]) == []
 
 
 @pytest.mark.parametrize("kind", CATALOGUE, ids=lambda kind: kind.words)
@@ -67,7 +67,7 @@ def test_there_are_three_at_most_and_the_one_over_a_limit_leads():
     found = steps(
         findings=[finding("length", state="within limit"), finding("height")],
         patterns=[pattern(f"{w}", m) for m in ("length", "height") for w in (f"{m} 1", f"{m} 2")],
-        leads=[lead()], slips=[slip()],
+        mark_findings=[lead()], slips=[slip()],
     )  # fmt: skip
     assert len(found) == 3
     assert found[0].do == "do height 1"
@@ -113,5 +113,5 @@ def test_no_step_comes_from_a_reading_that_a_slip_explains_badly(given):
 def test_one_step_stands_for_the_same_slip_or_habit_twice():
     assert len(steps(slips=[slip(), slip(measure="height")])) == 1
     marks = [lead(), lead("terminal digits", "worth a look"), lead(measure="height")]
-    assert [step.order[0] for step in steps(leads=marks)] == [1]
-    assert "fresh sheet" in steps(leads=[lead("second readings")])[0].do
+    assert [step.order[0] for step in steps(mark_findings=marks)] == [1]
+    assert "fresh sheet" in steps(mark_findings=[lead("second readings")])[0].do

@@ -177,19 +177,19 @@ def lead(**given):
 def test_leads_say_the_mark_the_share_and_whether_it_is_sure():
     measures = {"x": measure_of("1/8 in")}
     rows = pd.DataFrame([lead(), lead(test="terminal digits", state="worth a look")])
-    assert list(words.leads(rows, measures)) == [
+    assert list(words.mark_findings(rows, measures)) == [
         "Nearly all x readings are put on quarter inches (at least 62\u00a0%)."
     ]
-    (line,) = words.leads(rows.iloc[1:], measures)
+    (line,) = words.mark_findings(rows.iloc[1:], measures)
     assert line.endswith("about 1 in 10 such is chance.")
-    (line,) = words.leads(pd.DataFrame([lead(state="habit of the group")]), measures)
+    (line,) = words.mark_findings(pd.DataFrame([lead(state="habit of the group")]), measures)
     assert line.endswith("as most of the staff do: a habit of the group.")
-    assert not list(words.leads(pd.DataFrame([lead(state="as expected")]), measures))
+    assert not list(words.mark_findings(pd.DataFrame([lead(state="as expected")]), measures))
 
 
 def test_second_readings_are_more_alike_with_reasons_and_never_more():
     rows = pd.DataFrame([lead(test="second readings", estimate=8 / 12)] * 2)
-    first, _, reasons = words.leads(rows, {"x": measure_of("1/8 in")})
+    first, _, reasons = words.mark_findings(rows, {"x": measure_of("1/8 in")})
     assert first == (
         "Second readings of x are more alike than expected: 67\u00a0% equal the first."
     )

@@ -10,7 +10,7 @@ import anthroqa
 from anthroqa.reporting import NotebookError, report
 
 FILES = [
-    "decisions.csv", "kit_figures.csv", "leads.csv", "parts.csv", "run.json", "scores.csv",
+    "decisions.csv", "instrument_figures.csv", "mark_findings.csv", "parts.csv", "run.json", "scores.csv",
     "session_report.html", "slips.csv", "variants.csv",
 ]  # fmt: skip
 ADDRESSES = re.compile(
@@ -149,7 +149,7 @@ def test_hostile_text_is_shown_as_text(hostile_report):
 
 
 def test_no_cell_of_a_table_starts_a_formula(hostile_report):
-    for name in ("scores.csv", "decisions.csv", "leads.csv"):
+    for name in ("scores.csv", "decisions.csv", "mark_findings.csv"):
         table = pd.read_csv(hostile_report / name, keep_default_na=False, dtype=str)
         people = set(table["measurer"])
         assert {"'+1+1", "'@SUM(A1)", '\'=HYPERLINK("http://evil.example/r")'} <= people

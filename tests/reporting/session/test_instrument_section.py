@@ -9,12 +9,12 @@ from anthroqa.scores import entangled
 
 
 @pytest.fixture(scope="module")
-def kit(clinics):
-    return anthroqa.kit(clinics)
+def checks(clinics):
+    return anthroqa.instrument_checks(clinics)
 
 
-def test_one_row_an_instrument_with_its_worst_state(clinics, kit):
-    text = plain(instrument_section.instruments(clinics, kit, entangled(clinics))).replace(
+def test_one_row_an_instrument_with_its_worst_state(clinics, checks):
+    text = plain(instrument_section.instruments(clinics, checks, entangled(clinics))).replace(
         "\u00a0", " "
     )
     assert "BEAM-B \u25a0 over limit +0.50 at 0 lb (+0.38 to +0.62) 0.25" in text
@@ -23,11 +23,11 @@ def test_one_row_an_instrument_with_its_worst_state(clinics, kit):
     assert "NIST Handbook 44" in text
 
 
-def test_only_an_instrument_over_its_tolerance_is_drawn(clinics, kit):
+def test_only_an_instrument_over_its_tolerance_is_drawn(clinics, checks):
     measure = clinics.measures["adult_weight"]
-    page = instrument_section.instruments(clinics, kit, entangled(clinics)).text
+    page = instrument_section.instruments(clinics, checks, entangled(clinics)).text
     assert page.count("<img") == 1
-    over = kit[(kit["instrument"] == "BEAM-B") & (kit["statistic"] == "error")]
+    over = checks[(checks["instrument"] == "BEAM-B") & (checks["statistic"] == "error")]
     ax = instrument_section.at_loads(over[over["check"].isin(["zero", "load"])], measure)
     drawn = [line.get_xdata()[0] for line in ax.lines if line.get_marker() in ("s", "o")]
     assert drawn == pytest.approx([0.5] * 6)
@@ -37,5 +37,7 @@ def test_only_an_instrument_over_its_tolerance_is_drawn(clinics, kit):
 def test_nobody_is_told_of_instruments_where_none_was_tested():
     text = pages(session_of(frame(pairs("ABC", 8)), reference="A"))
     assert "Instruments:" not in text["opening"]
-    assert "There is no kit.csv: nothing is known of the instruments." in text["instruments"]
+    assert (
+        "There is no known_loads.csv: nothing is known of the instruments." in text["instruments"]
+    )
     assert "the readings do not name the instrument" in text["instruments"]

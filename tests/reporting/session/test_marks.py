@@ -49,15 +49,15 @@ def text_of(*parts):
 def page_of(session):
     """Everything the page says of marks and second readings, part by part, as plain text."""
     scores = anthroqa.score(session)
-    leads = anthroqa.leads(scores)
-    at = marks.positions(session, leads)
+    mark_findings = anthroqa.mark_findings(scores)
+    at = marks.positions(session, mark_findings)
     parts = {
-        "in short": " ".join(marks.in_short(session, scores, leads)),
-        "marks": marks.every_mark(session, scores, leads, at).text,
-        "repeats": marks.second_readings(session, scores, leads).text,
+        "in short": " ".join(marks.in_short(session, scores, mark_findings)),
+        "marks": marks.every_mark(session, scores, mark_findings, at).text,
+        "repeats": marks.second_readings(session, scores, mark_findings).text,
     }
     return SimpleNamespace(
-        scores=scores, leads=leads, at=at, html=parts,
+        scores=scores, mark_findings=mark_findings, at=at, html=parts,
         text={name: text_of(part) for name, part in parts.items()},
     )  # fmt: skip
 
@@ -100,7 +100,7 @@ def comb_page(read):
 
 
 def test_a_named_lead_is_one_sentence_with_its_share_and_the_least_it_can_be(clinics_page):
-    row = clinics_page.leads.query("state == 'named'").iloc[0]
+    row = clinics_page.mark_findings.query("state == 'named'").iloc[0]
     assert (row["measurer"], row["statistic"]) == ("K2", "coarse_share:1/4 in")
     assert clinics_page.text["in short"].strip() == (
         "Marks and second readings: 1 of 80 tests stands out. K2 puts nearly all infant length "
@@ -109,7 +109,7 @@ def test_a_named_lead_is_one_sentence_with_its_share_and_the_least_it_can_be(cli
 
 
 def test_a_lead_is_drawn_and_its_counts_are_those_of_the_tables(clinics_page):
-    row = clinics_page.leads.query("state == 'named'").iloc[0]
+    row = clinics_page.mark_findings.query("state == 'named'").iloc[0]
     at = clinics_page.at.query("measure == 'infant_length' and measurer == 'K2'")
     on = at[at["position"] % 2 == 0]
     assert cells(clinics_page.html["marks"], "K2") == [
@@ -148,13 +148,15 @@ def test_second_readings_too_alike_are_counted_with_their_interval_and_reasons(o
     assert cells(page.html["repeats"], "M2") == [
         "length", "4 of 6", "67 %", "35 to 88 %", "more alike than expected",
     ]  # fmt: skip
-    tested = (page.leads["test"] == "second readings") & page.leads["p_value"].notna()
+    tested = (page.mark_findings["test"] == "second readings") & page.mark_findings[
+        "p_value"
+    ].notna()
     assert f"everybody else who was tested ({tested.sum() - 2} findings)" in page.text["repeats"]
     assert "Length: M4 and M5 are not tested. 6 repeats are the least" in page.text["repeats"]
 
 
 def test_a_habit_of_the_group_names_nobody(habit_page):
-    group = habit_page.leads.query("measurer == '(all)' and state == 'habit of the group'")
+    group = habit_page.mark_findings.query("measurer == '(all)' and state == 'habit of the group'")
     assert group["measure"].tolist() == ["length"]
     said = (
         "Most of the staff put length readings on half centimetres, on average "
@@ -193,10 +195,12 @@ def test_a_comb_is_said_to_be_a_conversion_and_no_preference(comb_page):
     )
     assert said in comb_page.text["marks"]
     assert said in comb_page.text["repeats"]
-    assert set(comb_page.leads["state"]) == {"not tested"}  # repeats are equal by conversion
+    assert set(comb_page.mark_findings["state"]) == {
+        "not tested"
+    }  # repeats are equal by conversion
     assert comb_page.text["in short"] == ""
     assert "lean" not in comb_page.text["marks"]
-    assert marks_words.by_chance(comb_page.leads) == ""
+    assert marks_words.by_chance(comb_page.mark_findings) == ""
 
 
 def test_one_measurer_and_a_step_without_whole_marks_get_reasons(read):
@@ -230,7 +234,7 @@ def test_coarse_marks_are_said_to_explain_equal_repeats_of_the_same_person(read)
     x = nearest(read)
     x[3] = nearest(read[3], 10)
     page = page_of(session_of({"length": x}))
-    states = page.leads.query("measurer == 'K3'").set_index("test")["state"]
+    states = page.mark_findings.query("measurer == 'K3'").set_index("test")["state"]
     assert states[["coarse marks", "second readings"]].tolist() == ["named", "named"]
     assert re.search(
         r"K3: \d+ of 16 second readings .*, more alike than expected; coarse marks alone may "
@@ -255,17 +259,17 @@ def at_each_mark(people, observed=(6, 2, 3, 2, 4, 2, 3, 2)):
 
 
 def sections_of(rows, measure=EIGHTHS, at=None):
-    leads = pd.DataFrame(rows)
+    mark_findings = pd.DataFrame(rows)
     session = SimpleNamespace(measures={measure.name: measure}, reference=None)
     scores = pd.DataFrame([
         {"measure": r["measure"], "measurer": r["measurer"], "statistic": "identical_repeats",
          "df": 12.0, "confidence": 0.9, "estimate": 0.5} for r in rows
     ])  # fmt: skip
-    at = at_each_mark(dict.fromkeys(leads["measurer"])) if at is None else at
+    at = at_each_mark(dict.fromkeys(mark_findings["measurer"])) if at is None else at
     return (
-        text_of(*marks.in_short(session, scores, leads)),
-        marks.every_mark(session, scores, leads, at).text,
-        text_of(marks.second_readings(session, scores, leads).text),
+        text_of(*marks.in_short(session, scores, mark_findings)),
+        marks.every_mark(session, scores, mark_findings, at).text,
+        text_of(marks.second_readings(session, scores, mark_findings).text),
     )
 
 
@@ -339,16 +343,16 @@ def test_a_share_without_a_least_is_said_by_the_most_it_can_be():
 
 
 def test_chance_is_counted_from_the_tests_that_were_made(clinics_page):
-    leads = clinics_page.leads
-    naming = leads["test"].isin(["coarse marks", "second readings"])
-    n = int((naming & leads["p_value"].notna()).sum())
+    mark_findings = clinics_page.mark_findings
+    naming = mark_findings["test"].isin(["coarse marks", "second readings"])
+    n = int((naming & mark_findings["p_value"].notna()).sum())
     assert n == 80  # ten people, four measures, two tests
-    text = marks_words.by_chance(leads)
+    text = marks_words.by_chance(mark_findings)
     assert text.startswith(f"{n} tests of marks and second readings could name a person.")
     assert f"1 in 20 would do so by chance alone: {0.05 * n:.1f} here" in text
     assert "at most 1 session in 20 names anybody by chance" in text
     assert "worth a look, about 1 in 10 is chance" in text
-    untested = leads[leads["state"] != "not tested"].assign(state="not tested")
+    untested = mark_findings[mark_findings["state"] != "not tested"].assign(state="not tested")
     assert marks_words.by_chance(untested) == ""
 
 

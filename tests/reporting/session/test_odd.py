@@ -49,7 +49,7 @@ def test_a_finding_is_matched_over_the_statistic_it_is_made_on():
         ("without slips", "w", "A", "within_tem", "over limit", ""),
         ("without slips", "w", "A", "within_tem_resolved", "", "within limit"),
         ("without slips", "w", "B", "bias", "within limit", "within limit"),
-        ("without slips", "w", "C", "bias_less_kit", "not settled", "within limit"),
+        ("without slips", "w", "C", "bias_less_instrument", "not settled", "within limit"),
     ]
     columns = ["variant", "measure", "measurer", "statistic", "state", "other_state"]
     found = odd.findings(pd.DataFrame(rows, columns=columns))

@@ -116,10 +116,10 @@ def test_pairs_beyond_the_limit_and_conditions_are_told(outreach):
 
 
 def test_without_a_kit_file_unlike_instruments_are_told_once_for_those_who_share_them(clinics):
-    text = pages(replace(clinics, kit=clinics.kit.iloc[:0]))
+    text = pages(replace(clinics, checks=clinics.checks.iloc[:0]))
     told = "K4, K5 and K6: measured on BEAM-B, the reference on PORT-1: it holds what these differ"
     assert text["difference"].count(told) == 1
-    assert "There is no kit.csv" in text["instruments"]
+    assert "There is no known_loads.csv" in text["instruments"]
     assert "As read" not in text["difference"]
 
 

@@ -11,7 +11,7 @@ from anthroqa.program.staff.drift import drifts, smoothed
 from anthroqa.program.staff.funnel_limits import funnel
 from anthroqa.program.staff.instruments import instrument_drifts
 from anthroqa.program.staff.moderation import moderated
-from anthroqa.program.staff.naming import flags
+from anthroqa.program.staff.naming import named
 from anthroqa.program.staff.next_session import due
 from anthroqa.program.staff.over_time import differences, history, repeat_errors
 from anthroqa.program.staff.retraining import retrained
@@ -21,7 +21,7 @@ from anthroqa.reporting.staff.dated import events
 from anthroqa.reporting.staff.in_short import opening
 
 
-def write_session(folder, date, readings, *, reference="LEAD", step="0.1 cm", more="", kit=None):
+def write_session(folder, date, readings, *, reference="LEAD", step="0.1 cm", more="", checks=None):
     """A session folder of one measure: rows of measurer, subject, round, reading, instrument."""
     folder.mkdir(parents=True)
     settings = [f'title = "{folder.name}"', 'exercise = "session"']
@@ -32,8 +32,8 @@ def write_session(folder, date, readings, *, reference="LEAD", step="0.1 cm", mo
     columns = ["measurer", "subject", "round", "reading", "instrument"]
     table = pd.DataFrame(readings, columns=columns[: len(readings[0])])
     table.assign(measure="length").to_csv(folder / "readings.csv", index=False)
-    if kit:
-        folder.joinpath("kit.csv").write_text(kit, encoding="utf-8")
+    if checks:
+        folder.joinpath("known_loads.csv").write_text(checks, encoding="utf-8")
 
 
 def drawn(people, subjects, *, seed, rounds=2, tem=0.3, bias=(), of="S"):
@@ -59,10 +59,10 @@ class Tables:
     events: pd.DataFrame
     funnel: pd.DataFrame
     drifts: pd.DataFrame
-    flags: pd.DataFrame
+    named: pd.DataFrame
     moderated: pd.DataFrame
     retrained: pd.DataFrame
-    kit: pd.DataFrame
+    checks: pd.DataFrame
     due: pd.DataFrame
 
 
@@ -74,25 +74,25 @@ def tables_of(*folders, **given) -> Tables:
     round_, moved, drawn_in = funnel(errors), drifts(errors, apart), moderated(errors)
     return Tables(
         program=program, history=figures, smoothed=smoothed(errors, apart),
-        events=events(program), funnel=round_, drifts=moved, flags=flags(round_, moved),
+        events=events(program), funnel=round_, drifts=moved, named=named(round_, moved),
         moderated=drawn_in, retrained=retrained(program, errors, apart),
-        kit=instrument_drifts(program), due=due(program, figures, drawn_in, months=12),
+        checks=instrument_drifts(program), due=due(program, figures, drawn_in, months=12),
     )  # fmt: skip
 
 
 def parts_of(t: Tables) -> dict:
     """Every section of the page."""
     return {
-        "opening": opening(t.program, t.flags, t.funnel, t.drifts, t.kit, t.retrained, t.due),
-        "by session": people.by_session(t.program, t.smoothed, t.events, t.flags),
-        "differing": people.differing(t.program, t.funnel, t.flags),
+        "opening": opening(t.program, t.named, t.funnel, t.drifts, t.checks, t.retrained, t.due),
+        "by session": people.by_session(t.program, t.smoothed, t.events, t.named),
+        "differing": people.differing(t.program, t.funnel, t.named),
         "moderated": people.moderated_beside(t.program, t.moderated),
-        "moved": changes.moved(t.program, t.drifts, t.flags),
+        "moved": changes.moved(t.program, t.drifts, t.named),
         "reference": changes.reference_and_instruments(
-            t.program, t.drifts, t.kit, t.events
+            t.program, t.drifts, t.checks, t.events
         ),
         "retraining": changes.retraining(t.program, t.retrained),
-        "due": changes.due_again(t.program, t.due, t.flags),
+        "due": changes.due_again(t.program, t.due, t.named),
         "cannot": people.cannot_show(t.program, t.funnel, t.drifts),
         "notes": people.notes(t.program),
     }  # fmt: skip

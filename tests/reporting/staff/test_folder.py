@@ -14,7 +14,7 @@ from anthroqa.reporting import NotebookError, left_out, review
 from anthroqa.reporting.staff.folder import folders_of
 
 FILES = [
-    "drifts.csv", "due.csv", "flags.csv", "funnel.csv", "history.csv", "instrument_drifts.csv",
+    "drifts.csv", "due.csv", "named.csv", "funnel.csv", "history.csv", "instrument_drifts.csv",
     "moderated.csv", "retrained.csv", "run.json", "staff_review.html",
 ]  # fmt: skip
 PEOPLE = ["LEAD", "<b>x", "=1+1", "$x_1$", "\u202eabc", "a&b"]
@@ -93,7 +93,7 @@ def test_page_fits_a_phone(made, tmp_path):
 
 
 def test_what_the_page_names_is_what_the_table_names(made):
-    flags = pd.read_csv(made / "flags.csv")
+    flags = pd.read_csv(made / "named.csv")
     text = Page(read(made)).text
     short = text.partition("Who differs or has moved:")[2].partition("The reference:")[0]
     named = flags[(flags["state"] == "named") & (flags["measurer"] != "LEAD")]

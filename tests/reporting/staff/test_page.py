@@ -53,7 +53,7 @@ def test_ten_seconds_tell_who_what_and_when(texts):
 
 
 def test_nobody_is_named_who_is_not_in_the_table(tables, texts):
-    named = set(tables.flags.loc[tables.flags["state"] == NAMED, "measurer"])
+    named = set(tables.named.loc[tables.named["state"] == NAMED, "measurer"])
     stands_out = texts["opening"].partition("Who differs")[2].partition("The reference:")[0]
     assert set(re.findall(r"\bV\d\d\b", stands_out)) == named - {"LEAD"}
 
@@ -139,7 +139,7 @@ def test_changes_in_words(clinics):
     )
 
 
-def kit_rows(changes, *, session="s2"):
+def known_load_rows(changes, *, session="s2"):
     return pd.DataFrame(
         [
             ("length", code, "rod", float(load), session, dt.date(2026, 4, 1), 0.0, 0.0, 0.0,
@@ -153,25 +153,25 @@ def kit_rows(changes, *, session="s2"):
 
 
 def test_one_load_of_many_moves_no_instrument():
-    kit = kit_rows({
+    checks = known_load_rows({
         "ONE": [0.3, 0.0, 0.0], "BOTH": [0.3, -0.3, 0.0], "MOST": [0.2, 0.3, 0.0],
         "LOW": [-0.2, -0.3, -0.2],
     })  # fmt: skip
-    assert moved_instruments(kit)["instrument"].tolist() == ["MOST", "LOW"]
+    assert moved_instruments(checks)["instrument"].tolist() == ["MOST", "LOW"]
 
 
 def test_an_instrument_is_shown_at_a_load_that_moved_with_it():
-    kit = kit_rows({"MOST": [-0.3, 0.3, 0.4, 0.3, 0.3]})
-    kit.loc[0, ["change_lower", "change_upper"]] = [-0.31, -0.29]  # known best, and against it
-    kit.loc[2, ["change_lower", "change_upper"]] = [0.35, 0.45]
-    (row,) = moved_instruments(kit).itertuples()
+    checks = known_load_rows({"MOST": [-0.3, 0.3, 0.4, 0.3, 0.3]})
+    checks.loc[0, ["change_lower", "change_upper"]] = [-0.31, -0.29]  # known best, and against it
+    checks.loc[2, ["change_lower", "change_upper"]] = [0.35, 0.45]
+    (row,) = moved_instruments(checks).itertuples()
     assert (row.load, row.change) == (62.0, 0.4)
 
 
 def test_nobody_named_says_so_and_with_how_many_questions(tables):
-    quiet = tables.flags.assign(state=EXPECTED, adjusted=1.0)
+    quiet = tables.named.assign(state=EXPECTED, adjusted=1.0)
     t = tables
-    text = plain(opening(t.program, quiet, t.funnel, t.drifts, t.kit, t.retrained, t.due))
+    text = plain(opening(t.program, quiet, t.funnel, t.drifts, t.checks, t.retrained, t.due))
     n = int(quiet.loc[(quiet["measurer"] != "LEAD"), "p_value"].notna().sum())
     assert f"nobody. Of {n} questions asked of the staff none stands out" in text
     assert "LEAD: not seen to have a larger repeat error than the staff, nor to have moved" in text
@@ -200,7 +200,7 @@ def test_no_reference_compares_staff_with_each_other(tmp_path):
     assert "beside the reference" not in texts["opening"]
     assert "The reference:" not in texts["opening"]
     assert "staff are compared with each other" in texts["reference"]
-    assert "No session has a kit.csv" in texts["reference"]
+    assert "No session has a known_loads.csv" in texts["reference"]
     assert "Nobody was retrained as far as the files say" in texts["retraining"]
 
 
@@ -232,7 +232,7 @@ def test_a_change_of_instrument_and_of_reference_is_drawn_and_said(tmp_path):
 def crowded(tables, people):
     """The tables of a program with everybody of `people` in the place of A, and nobody else."""
     many = {}
-    for name in ("smoothed", "funnel", "drifts", "flags", "moderated", "due"):
+    for name in ("smoothed", "funnel", "drifts", "named", "moderated", "due"):
         table = getattr(tables, name)
         one = table[table["measurer"] == "A"]
         many[name] = pd.concat([one.assign(measurer=who) for who in people], ignore_index=True)
@@ -244,8 +244,8 @@ def test_sixty_people_stay_readable_and_whoever_is_named_is_shown(tmp_path):
         rows = drawn(["LEAD", *STAFF], 8, seed=k)
         write_session(tmp_path / "p" / f"s{k}", f"2026-0{k + 1}-10", rows, more=LIMITS)
     t = crowded(tables_of(tmp_path / "p"), [f"P{i:02d}" for i in range(60)])
-    named = (t.flags["measurer"] == "P58") & (t.flags["what"] == DIFFERENCE)
-    t.flags.loc[named, "state"] = NAMED
+    named = (t.named["measurer"] == "P58") & (t.named["what"] == DIFFERENCE)
+    t.named.loc[named, "state"] = NAMED
     parts = parts_of(t)
     texts = {name: plain(part) for name, part in parts.items()}
     assert "P58, length: the difference moved by " in texts["opening"]

@@ -10,13 +10,13 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from kits import kit_of, with_kit
 from scipy import stats
 from strategies import as_frame, as_session
+from tested_instruments import known_loads_of, with_known_loads
 
 import anthroqa
 
-NAMES = ["bias", "bias_less_kit"]
+NAMES = ["bias", "bias_less_instrument"]
 LEVELS = (100, 130, 170, 210)
 FLAT = [(code, "load", load, load + off) for code, off in (("P", 0), ("B", 8))
         for load in (80, 150, 230)]  # fmt: skip
@@ -43,15 +43,15 @@ def scored(session, **how):
     return table.set_index(["measurer", "statistic"])
 
 
-def less(rows, *, bias=8, codes=None, kit=None, **session):
+def less(rows, *, bias=8, codes=None, loads=None, **session):
     drawn = on_instruments(people(bias), codes or {"LEAD": "P", "A": "B"}, **session)
-    return scored(with_kit(drawn, rows, **(kit or {})))
+    return scored(with_known_loads(drawn, rows, **(loads or {})))
 
 
 def test_a_scale_that_reads_high_everywhere_is_taken_out_and_the_readings_stay():
     table = less(FLAT)
     assert table.loc[("A", "bias"), "estimate"] == pytest.approx(8.25)
-    row = table.loc[("A", "bias_less_kit")]
+    row = table.loc[("A", "bias_less_instrument")]
     assert row["estimate"] == pytest.approx(0.25)
     assert row["subjects"] == 4
     assert row["readings"] == 16
@@ -59,25 +59,25 @@ def test_a_scale_that_reads_high_everywhere_is_taken_out_and_the_readings_stay()
     assert row["note"].startswith(
         "mean error of the instruments taken out: own (B) +8 mm, the reference's (P) +0 mm"
     )
-    assert ("LEAD", "bias_less_kit") not in table.index
+    assert ("LEAD", "bias_less_instrument") not in table.index
 
 
 def test_its_row_stands_after_that_of_bias():
-    session = with_kit(on_instruments(people(), {"LEAD": "P", "A": "B"}), FLAT)
+    session = with_known_loads(on_instruments(people(), {"LEAD": "P", "A": "B"}), FLAT)
     table = anthroqa.score(session, only=["agreement_lower", *NAMES])
-    assert table["statistic"].tolist() == ["bias", "bias_less_kit", "agreement_lower"]
+    assert table["statistic"].tolist() == ["bias", "bias_less_instrument", "agreement_lower"]
 
 
 def test_the_reference_errs_too_and_so_may_its_instrument():
     rows = [(code, check, load, reading + 3 * (code == "P")) for code, check, load, reading in FLAT]
-    assert less(rows).loc[("A", "bias_less_kit"), "estimate"] == pytest.approx(3.25)
+    assert less(rows).loc[("A", "bias_less_instrument"), "estimate"] == pytest.approx(3.25)
 
 
 def test_errors_lie_on_straight_lines_between_the_loads_as_displayed():
     # B shows 0 for 0 and 110 for 100: a reading of 55 is half way, and 5 too high
     rows = [("B", "zero", 0, 0), ("B", "load", 100, 110), ("P", "load", 50, 50)]
     session = on_instruments({"LEAD": [[50]], "A": [[55]]}, {"LEAD": "P", "A": "B"})
-    row = scored(with_kit(session, rows)).loc[("A", "bias_less_kit")]
+    row = scored(with_known_loads(session, rows)).loc[("A", "bias_less_instrument")]
     assert row["estimate"] == pytest.approx(0)
     assert "one subject: no interval" in row["note"]
     assert "one load of P was tested: its error is taken for all" in row["note"]
@@ -87,7 +87,7 @@ def test_errors_lie_on_straight_lines_between_the_loads_as_displayed():
 def test_past_the_loads_the_nearest_error_is_carried_a_fifth_and_no_further(reading, subjects):
     rows = [("B", "load", 80, 80), ("B", "load", 100, 100), ("P", "load", 50, 50)]
     session = on_instruments({"LEAD": [[100]], "A": [[reading]]}, {"LEAD": "P", "A": "B"})
-    row = scored(with_kit(session, rows)).loc[("A", "bias_less_kit")]
+    row = scored(with_known_loads(session, rows)).loc[("A", "bias_less_instrument")]
     assert row["subjects"] == subjects
     if subjects:
         assert "past the loads tested the error of the nearest is taken" in row["note"]
@@ -100,7 +100,7 @@ def test_subjects_out_of_reach_are_left_out_and_counted():
     session = on_instruments(
         {"LEAD": [[100], [110], [300]], "A": [[109], [118], [300]]}, {"LEAD": "P", "A": "B"}
     )
-    row = scored(with_kit(session, FLAT)).loc[("A", "bias_less_kit")]
+    row = scored(with_known_loads(session, FLAT)).loc[("A", "bias_less_instrument")]
     assert row["subjects"] == 2
     assert row["estimate"] == pytest.approx(0.5)
     assert "left out: readings of 1 subject over 20% past the loads tested" in row["note"]
@@ -113,19 +113,19 @@ def test_a_held_weight_is_the_error_at_the_gross_less_that_at_the_tare():
         "measurer": ["LEAD", "A"], "subject": "S1", "measure": "length", "round": 1,
         "reading": ["110", "115"], "tare": ["100", "102"], "instrument": ["P", "B"],
     })  # fmt: skip
-    session = with_kit(as_session(frame, reference="LEAD"), rows)
+    session = with_known_loads(as_session(frame, reference="LEAD"), rows)
     table = scored(session)
     assert table.loc[("A", "bias"), "estimate"] == 3
     # P has one known error, the same at both displays: nothing is left of it
-    assert table.loc[("A", "bias_less_kit"), "estimate"] == pytest.approx(0)
+    assert table.loc[("A", "bias_less_instrument"), "estimate"] == pytest.approx(0)
 
 
 def test_a_zero_error_stands_in_both_displays_of_a_held_weight_and_is_not_taken_out_twice():
     rows = [(code, "load", load, load + 6 * (code == "B"))
             for code in "PB" for load in (0.5, 100, 300)]  # fmt: skip
     session = on_instruments(people(0), {"LEAD": "P", "A": "B"}, tare=60)
-    table = scored(with_kit(session, rows))
-    assert table.loc[("A", "bias_less_kit"), "estimate"] == pytest.approx(
+    table = scored(with_known_loads(session, rows))
+    assert table.loc[("A", "bias_less_instrument"), "estimate"] == pytest.approx(
         table.loc[("A", "bias"), "estimate"]
     )
 
@@ -134,7 +134,7 @@ def test_where_both_read_on_one_instrument_it_cancels_and_that_is_said():
     codes = {"LEAD": "P", "A": "P"}
     for rows in (FLAT, [row for row in FLAT if row[0] == "B"]):  # tested or not
         table = less(rows, codes=codes)
-        plain, row = table.loc[("A", "bias")], table.loc[("A", "bias_less_kit")]
+        plain, row = table.loc[("A", "bias")], table.loc[("A", "bias_less_instrument")]
         for part in ("estimate", "lower", "upper", "df", "p_value", "subjects", "readings"):
             assert row[part] == pytest.approx(plain[part])
         assert row["note"] == (
@@ -143,45 +143,47 @@ def test_where_both_read_on_one_instrument_it_cancels_and_that_is_said():
 
 
 def test_an_instrument_that_was_not_tested_leaves_the_figure_blank():
-    row = less([row for row in FLAT if row[0] == "P"]).loc[("A", "bias_less_kit")]
+    row = less([row for row in FLAT if row[0] == "P"]).loc[("A", "bias_less_instrument")]
     assert np.isnan(row["estimate"])
-    assert row["note"] == "the kit file knows no error of B"
+    assert row["note"] == "the file of known loads knows no error of B"
     off_centre = [("B", "off_centre", 100, 100, "front"), ("P", "load", 100, 100)]
-    row = less(off_centre).loc[("A", "bias_less_kit")]
-    assert row["note"] == "the kit file knows no error of B"
+    row = less(off_centre).loc[("A", "bias_less_instrument")]
+    assert row["note"] == "the file of known loads knows no error of B"
 
 
 def test_readings_that_name_no_instrument_leave_it_blank():
-    session = with_kit(as_session(people(), reference="LEAD"), FLAT)
-    row = scored(session).loc[("A", "bias_less_kit")]
+    session = with_known_loads(as_session(people(), reference="LEAD"), FLAT)
+    row = scored(session).loc[("A", "bias_less_instrument")]
     assert np.isnan(row["estimate"])
     assert row["note"] == "no reading names its instrument"
-    some = less(FLAT, codes={"LEAD": "P", "A": ""}).loc[("A", "bias_less_kit")]
+    some = less(FLAT, codes={"LEAD": "P", "A": ""}).loc[("A", "bias_less_instrument")]
     assert some["note"] == "some of these readings do not name their instrument"
 
 
 def test_without_a_reference_it_is_blank_and_without_a_kit_file_there_is_no_row():
     frame = as_frame(people()).assign(instrument="B")
-    row = scored(with_kit(as_session(frame), FLAT)).loc[("A", "bias_less_kit")]
+    row = scored(with_known_loads(as_session(frame), FLAT)).loc[("A", "bias_less_instrument")]
     assert row["note"] == "no reference measurer in this measure"
     table = scored(as_session(frame, reference="LEAD"))
-    assert ("A", "bias_less_kit") not in table.index
+    assert ("A", "bias_less_instrument") not in table.index
 
 
 def test_what_is_not_known_of_the_kit_is_said():
-    row = less(FLAT).loc[("A", "bias_less_kit")]
+    row = less(FLAT).loc[("A", "bias_less_instrument")]
     assert "the standards are taken as exact" in row["note"]
     assert "no load was put on twice" in row["note"]
     sound = [*FLAT, *FLAT]
-    note = less(sound, kit={"uncertainty": 0.0}).loc[("A", "bias_less_kit"), "note"]
+    note = less(sound, loads={"uncertainty": 0.0}).loc[("A", "bias_less_instrument"), "note"]
     assert note.count(";") == 0
 
 
 def test_the_interval_adds_the_kits_uncertainty_to_the_persons():
-    # one load each, no repeats: rounding of two kit readings and both standards, by hand
+    # one load each, no repeats: rounding of two known loads and both standards, by hand
     rows = [("P", "load", 150, 150), ("B", "load", 150, 158)]
     session = on_instruments(people(8), {"LEAD": "P", "A": "B"})
-    row = scored(with_kit(session, rows, uncertainty=2.0)).loc[("A", "bias_less_kit")]
+    row = scored(with_known_loads(session, rows, uncertainty=2.0)).loc[
+        ("A", "bias_less_instrument")
+    ]
     d = np.array([np.mean(a) - np.mean(b) for a, b in zip(
         people(8)["A"], people(8)["LEAD"], strict=True)]) - 8  # fmt: skip
     persons = d.var(ddof=1) / 4
@@ -197,12 +199,12 @@ def test_the_interval_adds_the_kits_uncertainty_to_the_persons():
 
 
 def slow(session, person, confidence):
-    """`bias_less_kit` from the definition: estimate, lower, upper, subjects; None is blank."""
+    """`bias_less_instrument` from the definition: estimate, lower, upper, subjects; None is blank."""
     (measure,) = session.measures.values()
     size = measure.step.size
     read = {(r.measurer, r.subject, r.round): r for r in session.readings.itertuples()}
     knots, scale = {}, {}
-    for code, rows in session.kit.groupby("instrument"):
+    for code, rows in session.known_loads.groupby("instrument"):
         rows = [r for r in rows.itertuples() if r.check != "off_centre"]
         at = {}
         for r in rows:
@@ -211,7 +213,9 @@ def slow(session, person, confidence):
             )
         if at:
             knots[code] = [(load, sum(e) / len(e), len(e)) for load, e in sorted(at.items())]
-            scale[code] = repeat_variance(session.kit[session.kit["instrument"] == code])
+            scale[code] = repeat_variance(
+                session.known_loads[session.known_loads["instrument"] == code]
+            )
     pairs, weights = {}, {}
     subjects = sorted({s for p, s, _ in read if p == person})
     for s in subjects:
@@ -310,8 +314,8 @@ def at_display(knots, display):
 
 
 @st.composite
-def kitted_sessions(draw):
-    """Small sessions on two or three instruments, with kit readings that may lack some."""
+def tested_sessions(draw):
+    """Small sessions on two or three instruments, with known loads that may lack some."""
     codes = ["I1", "I2", "I3"][: draw(st.integers(1, 3))]
     tared = draw(st.booleans())
     rows = []
@@ -329,32 +333,32 @@ def kitted_sessions(draw):
     frame = pd.DataFrame(rows)
     if not tared:
         frame = frame.drop(columns="tare")
-    kit = []
+    loads = []
     for code in codes:
         if draw(st.integers(0, 9)) == 0:
             continue
         for load in draw(st.lists(st.sampled_from([0, 55, 100, 150, 200]), min_size=1, max_size=5)):
             shown = load + draw(st.integers(-4, 4))
-            kit.append((code, "load" if load else "zero", float(load), float(shown)))
+            loads.append((code, "load" if load else "zero", float(load), float(shown)))
         if draw(st.booleans()):
-            kit.append((code, "off_centre", 100.0, 103.0, "front"))
-    if not kit:
-        kit = [(codes[0], "load", 100.0, 101.0)]
+            loads.append((code, "off_centre", 100.0, 103.0, "front"))
+    if not loads:
+        loads = [(codes[0], "load", 100.0, 101.0)]
     uncertainty = draw(st.sampled_from([float("nan"), 0.0, 0.5]))
     step = draw(st.sampled_from(["1 mm", "2 g"]))
     if step == "2 g":
         for column in {"reading", "tare"} & set(frame.columns):
             frame[column] = [str(2 * int(v)) for v in frame[column]]
     session = as_session(frame, reference="LEAD", recorded_to=step)
-    return with_kit(session, kit, uncertainty=uncertainty)
+    return with_known_loads(session, loads, uncertainty=uncertainty)
 
 
 @settings(max_examples=100)
-@given(kitted_sessions())
+@given(tested_sessions())
 def test_it_agrees_with_a_slow_twin_in_fractions(session):
     table = scored(session, confidence=0.8)
     for person in sorted(set(session.readings["measurer"]) - {"LEAD"}):
-        row = table.loc[(person, "bias_less_kit")]
+        row = table.loc[(person, "bias_less_instrument")]
         expected = slow(session, person, 0.8)
         assert row["subjects"] == expected[3]
         for name, value in zip(("estimate", "lower", "upper"), expected, strict=False):
@@ -366,9 +370,9 @@ def test_it_agrees_with_a_slow_twin_in_fractions(session):
 
 
 @settings(max_examples=40)
-@given(kitted_sessions(), st.integers(-20, 20))
+@given(tested_sessions(), st.integers(-20, 20))
 def test_an_instrument_that_shows_more_in_readings_and_kit_alike_changes_nothing(session, by):
-    readings, kit = session.readings.copy(), session.kit.copy()
+    readings, loads = session.readings.copy(), session.known_loads.copy()
     on = readings["instrument"] == "I1"
     readings.loc[on, "count"] += by
     if "count_read" in readings:  # both displays of a held weight show more, the net does not
@@ -376,9 +380,11 @@ def test_an_instrument_that_shows_more_in_readings_and_kit_alike_changes_nothing
         readings.loc[on, "count_read"] += by
         readings.loc[held, "count_tare"] += by
         readings.loc[held, "count"] -= by
-    kit.loc[kit["instrument"] == "I1", "reading_steps"] += by
-    before = scored(session).xs("bias_less_kit", level=1)
-    after = scored(replace(session, readings=readings, kit=kit)).xs("bias_less_kit", level=1)
+    loads.loc[loads["instrument"] == "I1", "reading_steps"] += by
+    before = scored(session).xs("bias_less_instrument", level=1)
+    after = scored(replace(session, readings=readings, known_loads=loads)).xs(
+        "bias_less_instrument", level=1
+    )
     shared = before["note"].str.contains("both read on")
     kept = ~shared & (before["subjects"] > 1)
     for part in ("estimate", "subjects"):
@@ -391,11 +397,11 @@ def test_the_interval_holds_the_persons_own_bias_as_often_as_it_says():
     found = np.array([drawn_bias(seed) for seed in range(300)])
     band = 4 * math.sqrt(0.9 * 0.1 / len(found))
     assert found.mean() >= 0.9 - band
-    assert found.mean() <= 0.9 + band + 0.03  # rounding of the kit is never averaged away
+    assert found.mean() <= 0.9 + band + 0.03  # rounding of the loads is never averaged away
 
 
 def drawn_bias(seed, *, repeats=5, subjects=12):
-    """Whether the interval holds a drawn person's bias; instruments and kit are drawn too."""
+    """Whether the interval holds a drawn person's bias; instruments and loads are drawn too."""
     rng = np.random.default_rng([20261125, seed])
     zero, gain = rng.normal(0, 2, 2), rng.normal(0, 0.005, 2)
     true = rng.uniform(440, 800, subjects)
@@ -411,8 +417,8 @@ def drawn_bias(seed, *, repeats=5, subjects=12):
     counts = np.round(noisy).astype(np.int64)
     session = BASE[subjects]
     frame = session.readings.assign(count=counts.transpose(1, 0, 2).ravel())
-    session = replace(session, readings=frame, kit=kit_of(rows, uncertainty=0.2))
-    row = scored(session).loc[("A", "bias_less_kit")]
+    session = replace(session, readings=frame, known_loads=known_loads_of(rows, uncertainty=0.2))
+    row = scored(session).loc[("A", "bias_less_instrument")]
     return row["lower"] <= bias[1] - bias[0] <= row["upper"]
 
 

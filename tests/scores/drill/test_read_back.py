@@ -3,6 +3,7 @@
 import math
 import tomllib
 from dataclasses import replace
+from fractions import Fraction
 
 import numpy as np
 import pandas as pd
@@ -47,7 +48,7 @@ def session_of(counts, true, *, recorded_to="1/8 in", rounds=1, **columns):
         "measure": "m", "round": at // n + 1, "count": counts.ravel(), "written": "", **columns,
     })  # fmt: skip
     known = pd.DataFrame({"subject": codes, "measure": "m", "true": "", "steps": np.asarray(true)})
-    return replace(empty, exercise="drill", readings=readings, settings=known)
+    return replace(empty, exercise="drill", readings=readings, true_values=known)
 
 
 def found_of(counts, true, **options):
@@ -57,7 +58,7 @@ def found_of(counts, true, **options):
 @pytest.fixture
 def true():
     """24 settings in eighths of an inch, spread over the inch."""
-    step = anthroqa.intake.Step(anthroqa.intake.steps.Fraction(1, 8), "in")
+    step = anthroqa.intake.Step(Fraction(1, 8), "in")
     rng = np.random.default_rng(4)
     return [float(a / step.size) for a in settings(step, 8, low=18, high=38, rng=rng)]
 
@@ -263,17 +264,17 @@ def test_readings_stand_beside_what_was_set_and_doubtful_settings_are_marked(sam
     assert row["set"] == pytest.approx(inches * 8)
     assert row["difference"] == row["count"] - row["set"]
     assert not table["doubtful"].any()
-    moved = session.settings.copy()
+    moved = session.true_values.copy()
     moved.loc[moved["subject"] == "W06", "steps"] += 4  # a whole pound
-    found = read_back.readings(replace(session, settings=moved))
+    found = read_back.readings(replace(session, true_values=moved))
     assert set(found.loc[found["doubtful"], "subject"]) == {"W06"}
 
 
 def test_one_wrong_setting_does_not_change_what_is_found(sample):
     session, _ = sample
-    moved = session.settings.copy()
+    moved = session.true_values.copy()
     moved.loc[moved["subject"] == "B06", "steps"] += 80
-    before, after = read_back.marks(session), read_back.marks(replace(session, settings=moved))
+    before, after = read_back.marks(session), read_back.marks(replace(session, true_values=moved))
     assert before["mark"].tolist() == after["mark"].tolist()
     settled = before["finding"] != read_back.UNDECIDED
     assert (before["finding"] == after["finding"])[settled].mean() >= 0.9

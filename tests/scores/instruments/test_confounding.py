@@ -3,15 +3,15 @@
 import numpy as np
 import pandas as pd
 import pytest
-from kits import with_kit
 from strategies import as_frame, as_session
+from tested_instruments import with_known_loads
 
 from anthroqa.scores.instruments.confounding import APART, COLUMNS, SAID, SHARED, UNNAMED, entangled
 
 PEOPLE = {p: [[100, 100], [120, 121]] for p in ("LEAD", "A", "B", "C")}
 
 
-def on(codes, *, kit=(), people=PEOPLE):
+def on(codes, *, loads=(), people=PEOPLE):
     """`codes` is an instrument a person, or one a round."""
     frame = as_frame(people)
     frame["instrument"] = [
@@ -19,7 +19,7 @@ def on(codes, *, kit=(), people=PEOPLE):
         for code, turn in zip(frame["measurer"].map(codes), frame["round"], strict=True)
     ]
     session = as_session(frame, reference="LEAD")
-    return entangled(with_kit(session, kit) if kit else session).set_index("measurer")
+    return entangled(with_known_loads(session, loads) if loads else session).set_index("measurer")
 
 
 def test_everybody_on_the_references_scale_shares_its_error():
@@ -27,10 +27,10 @@ def test_everybody_on_the_references_scale_shares_its_error():
     assert list(table.reset_index()[COLUMNS].columns) == COLUMNS
     assert table["said"].tolist() == [SHARED] * 3
     assert table["instruments"].tolist() == table["reference_instruments"].tolist() == ["S"] * 3
-    assert table["kit"].tolist() == ["no"] * 3
-    tested = on(dict.fromkeys(PEOPLE, "S"), kit=[("S", "load", 100, 100)])
+    assert table["tested"].tolist() == ["no"] * 3
+    tested = on(dict.fromkeys(PEOPLE, "S"), loads=[("S", "load", 100, 100)])
     assert tested["said"].tolist() == [SHARED] * 3
-    assert tested["kit"].tolist() == ["yes"] * 3
+    assert tested["tested"].tolist() == ["yes"] * 3
 
 
 def test_instruments_apart_without_a_kit_file_or_crossing_are_entangled():
@@ -41,10 +41,10 @@ def test_instruments_apart_without_a_kit_file_or_crossing_are_entangled():
 
 def test_a_kit_file_tells_them_apart_only_where_it_knows_both():
     codes = {"LEAD": "P", "A": "B", "B": "B", "C": "D"}
-    kit = [("P", "load", 100, 100), ("B", "load", 100, 101)]
-    assert on(codes, kit=kit)["said"].to_dict() == {"C": APART}
+    loads = [("P", "load", 100, 100), ("B", "load", 100, 101)]
+    assert on(codes, loads=loads)["said"].to_dict() == {"C": APART}
     off = [("P", "load", 100, 100), ("B", "off_centre", 100, 101, "front")]
-    assert on(codes, kit=off)["said"].to_dict() == {"A": APART, "B": APART, "C": APART}
+    assert on(codes, loads=off)["said"].to_dict() == {"A": APART, "B": APART, "C": APART}
 
 
 def test_one_person_who_used_both_crosses_them_for_everybody():

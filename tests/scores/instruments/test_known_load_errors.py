@@ -4,18 +4,18 @@ from math import sqrt
 
 import numpy as np
 import pytest
-from kits import kit_of, with_kit
 from scipy import stats
 from strategies import as_session
+from tested_instruments import known_loads_of, with_known_loads
 
-from anthroqa.scores.instruments.known_load_errors import curve, kit_figures
+from anthroqa.scores.instruments.known_load_errors import curve, instrument_figures
 
 Z = 1.6448536269514722  # two-sided 90 %
 
 
-def figures(rows, *, confidence=0.9, recorded_to="1 mm", **kit):
-    session = with_kit(as_session({"A": [["20"]]}, recorded_to=recorded_to), rows, **kit)
-    return kit_figures(session, confidence=confidence)
+def figures(rows, *, confidence=0.9, recorded_to="1 mm", **more):
+    session = with_known_loads(as_session({"A": [["20"]]}, recorded_to=recorded_to), rows, **more)
+    return instrument_figures(session, confidence=confidence)
 
 
 def row(table, statistic, load=None):
@@ -71,7 +71,7 @@ def test_repeats_are_pooled_over_loads_and_positions_but_not_over_their_means():
             ("S", "load", 300, 314), ("S", "off_centre", 100, 90, "front"),
             ("S", "off_centre", 100, 90, "front"), ("S", "zero", 0, 0),
             ("S", "zero", 0, 0)]  # fmt: skip
-    found = curve(kit_of(rows))
+    found = curve(known_loads_of(rows))
     assert found.of.df == 3
     assert found.of.spread == pytest.approx(sqrt((2 + 8 + 0) / 3))
     assert found.loads.tolist() == [0, 100, 300]
@@ -80,7 +80,9 @@ def test_repeats_are_pooled_over_loads_and_positions_but_not_over_their_means():
 
 
 def test_zero_is_the_repeat_error_only_where_nothing_else_repeats():
-    found = curve(kit_of([("S", "zero", 0, 0), ("S", "zero", 0, 2), ("S", "load", 100, 100)]))
+    found = curve(
+        known_loads_of([("S", "zero", 0, 0), ("S", "zero", 0, 2), ("S", "load", 100, 100)])
+    )
     assert (found.of.spread, found.of.df) == (pytest.approx(sqrt(2)), 1)
 
 
@@ -206,7 +208,7 @@ def test_intervals_of_an_error_hold_the_truth_as_often_as_they_say():
         standard, noise = rng.normal(0, 0.4), rng.normal(0, 0.6, len(at))
         shown = np.round(loads[at] + standard + true[at] + noise)
         rows = [("S", "load", loads[i], x) for i, x in zip(at, shown, strict=True)]
-        found = curve(kit_of(rows, uncertainty=0.8))
+        found = curve(known_loads_of(rows, uncertainty=0.8))
         for i in range(3):
             _, lower, upper = found.figure(np.eye(3)[i], 0.9)
             held += lower <= true[i] <= upper

@@ -47,7 +47,7 @@ def state(found, measurer, test):
 
 
 def test_the_one_who_leans_is_named_with_the_mark_and_nobody_else():
-    found = anthroqa.leads(table(people(8, lean=[3])))
+    found = anthroqa.mark_findings(table(people(8, lean=[3])))
     named = found[found["state"] == "named"]
     assert named[["measurer", "test", "statistic"]].to_numpy().tolist() == [
         ["P3", "coarse marks", "coarse_share:5 mm"]
@@ -61,14 +61,14 @@ def test_equal_p_values_go_to_the_mark_that_holds_more():
         ("P0", "digit_dissimilarity", 0.1, np.nan, 0.5), ("P0", "identical_repeats", 0.2, 0, 0.5),
         ("P0", "coarse_share:2 mm", 0.1, 0, 5e-5), ("P0", "coarse_share:1 cm", 0.8, 0.5, 5e-5),
     ]  # fmt: skip
-    found = anthroqa.leads(table(rows))
+    found = anthroqa.mark_findings(table(rows))
     assert "coarse_share:1 cm" in found["statistic"].tolist()
 
 
 def test_terminal_digits_are_screened_and_never_name():
     rows = people(8)
     rows[0] = ("P0", "digit_dissimilarity", 0.4, np.nan, 1e-5)
-    found = anthroqa.leads(table(rows))
+    found = anthroqa.mark_findings(table(rows))
     assert state(found, "P0", "terminal digits") == "worth a look"
     assert np.isnan(found.loc[found["test"] == "terminal digits", "p_holm"]).all()
     assert "named" not in set(found["state"])
@@ -77,7 +77,7 @@ def test_terminal_digits_are_screened_and_never_name():
 def test_a_habit_of_most_is_the_groups_and_names_nobody_for_it():
     group = [("(all)", "coarse_share:5 mm", 0.5, np.nan, 1e-6),
              ("(all)", "coarse_share:1 cm", 0.0, np.nan, 0.5)]  # fmt: skip
-    found = anthroqa.leads(table([*people(8, lean=range(6)), *group]))
+    found = anthroqa.mark_findings(table([*people(8, lean=range(6)), *group]))
     assert state(found, "(all)", "coarse marks of the group") == "habit of the group"
     assert state(found, "P0", "coarse marks") == "habit of the group"
     assert state(found, "P7", "coarse marks") == "as expected"
@@ -86,7 +86,7 @@ def test_a_habit_of_most_is_the_groups_and_names_nobody_for_it():
 def test_one_leaner_is_no_habit_of_the_group_even_if_the_group_shows_it():
     group = [("(all)", "coarse_share:5 mm", 0.1, np.nan, 1e-6),
              ("(all)", "coarse_share:1 cm", 0.0, np.nan, 0.5)]  # fmt: skip
-    found = anthroqa.leads(table([*people(8, lean=[2]), *group]))
+    found = anthroqa.mark_findings(table([*people(8, lean=[2]), *group]))
     assert state(found, "(all)", "coarse marks of the group") == "as expected"
     assert state(found, "P2", "coarse marks") == "named"
 
@@ -95,20 +95,20 @@ def test_what_cannot_be_tested_is_said_with_its_reason():
     rows = [("P0", "digit_dissimilarity", np.nan, np.nan, np.nan),
             ("P0", "coarse_share:5 mm", np.nan, np.nan, np.nan),
             ("P0", "identical_repeats", 0.1, 0, np.nan)]  # fmt: skip
-    found = anthroqa.leads(table(rows).assign(note="nobody else read these subjects"))
+    found = anthroqa.mark_findings(table(rows).assign(note="nobody else read these subjects"))
     assert found["state"].tolist() == ["not tested"] * 3
     assert found["note"].str.contains("nobody else").all()
 
 
 def test_scores_without_the_statistics_are_refused():
     with pytest.raises(ValueError, match="lack digit_dissimilarity, identical_repeats; call score"):
-        anthroqa.leads(table([("P0", "within_tem", 1.0, 0.5, np.nan)]))
+        anthroqa.mark_findings(table([("P0", "within_tem", 1.0, 0.5, np.nan)]))
 
 
 @pytest.mark.parametrize("name", ["clinics_customary", "outreach_metric"])
 def test_in_the_samples_those_are_named_who_were_planted(name):
     session = anthroqa.read_session(f"sample_sessions/{name}")
-    found = anthroqa.leads(anthroqa.score(session))
+    found = anthroqa.mark_findings(anthroqa.score(session))
     named = found[found["state"] == "named"]
     planted = {
         "clinics_customary": {("infant_length", "K2", "coarse_share:1/4 in")},
@@ -127,7 +127,7 @@ def test_where_a_habit_or_a_conversion_makes_repeats_equal_their_likeness_is_not
              ("(all)", "coarse_share:1 cm", 0.0, np.nan, 0.5)]  # fmt: skip
     rows = [*people(8, lean=range(6)), *group]
     alike = [(*row[:4], 1e-7) if row[1] == "identical_repeats" else row for row in rows]
-    found = anthroqa.leads(table(alike))
+    found = anthroqa.mark_findings(table(alike))
     repeats = found[found["test"] == "second readings"]
     assert set(repeats["state"]) == {"not tested"}
     assert repeats["note"].str.contains("most of the staff lean").all()
@@ -139,7 +139,7 @@ def test_where_a_habit_or_a_conversion_makes_repeats_equal_their_likeness_is_not
     digit = comb["statistic"] == "digit_dissimilarity"
     comb.loc[mine & digit, "note"] = "20 readings are ...: a conversion, not a preference for marks"
     comb.loc[mine & digit, "p_value"] = np.nan
-    found = anthroqa.leads(comb)
+    found = anthroqa.mark_findings(comb)
     assert state(found, "P1", "second readings") == "not tested"
     assert state(found, "P0", "second readings") == "named"
 
@@ -156,5 +156,5 @@ def test_where_a_habit_or_a_conversion_makes_repeats_equal_their_likeness_is_not
 def test_a_habit_needs_most_of_the_staff_and_the_group_to_show_it(leaning, p, expected):
     group = [("(all)", "coarse_share:5 mm", 0.5, np.nan, p),
              ("(all)", "coarse_share:1 cm", 0.0, np.nan, 0.5)]  # fmt: skip
-    found = anthroqa.leads(table([*people(8, lean=range(leaning)), *group]))
+    found = anthroqa.mark_findings(table([*people(8, lean=range(leaning)), *group]))
     assert state(found, "(all)", "coarse marks of the group") == expected

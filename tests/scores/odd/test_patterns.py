@@ -133,18 +133,18 @@ def test_a_view_without_an_interval_is_no_reason_to_trust_the_other_alone():
     assert "A" not in set(table["measurer"])
 
 
-def test_bias_less_kit_goes_before_the_bias():
+def test_bias_less_instrument_goes_before_the_bias():
     session = as_session(layout({**HONEST, "A": -10}), reference="LEAD", kind="height")
     scores = anthroqa.score(session, only=VIEWS)
     mine = scores[(scores["measurer"] == "A") & (scores["statistic"] == "bias")]
     for amount, found in ((-9.0, True), (0.0, False)):
-        less = mine.assign(statistic="bias_less_kit", estimate=amount, lower=amount - 1,
+        less = mine.assign(statistic="bias_less_instrument", estimate=amount, lower=amount - 1,
                            upper=amount + 1, p_value=0.001 if amount else 1.0)  # fmt: skip
         table = watch_for(pd.concat([scores, less]), session)
         assert ("A" in set(table["measurer"])) == found
         assert not found or "less the instruments' error" in table["note"].iloc[0]
     # nothing taken out: the bias itself, beside that from the others
-    table = watch_for(pd.concat([scores, mine.assign(statistic="bias_less_kit")]), session)
+    table = watch_for(pd.concat([scores, mine.assign(statistic="bias_less_instrument")]), session)
     assert set(table["note"]) == {"seen against the reference and the other staff"}
 
 

@@ -10,16 +10,16 @@ from dataclasses import replace
 
 import numpy as np
 import pandas as pd
-from kits import kit_of
+from tested_instruments import known_loads_of
 
 import anthroqa
-from anthroqa.decisions.tolerance_checks import kit
+from anthroqa.decisions.tolerance_checks import instrument_checks
 from anthroqa.intake import Instrument
 
 STAFF, SUBJECTS, ROUNDS = 3, 12, 2
 LOADS = (200, 400, 600, 800, 1000)  # quarter pounds
 REPEATS = 5
-NOISE = 0.2  # of a kit reading, quarter pounds
+NOISE = 0.2  # of a known load, quarter pounds
 UNCERTAINTY = 0.09  # quarter pounds; 10 g
 _CODES = ("PORT", "BEAM")
 
@@ -44,7 +44,7 @@ def drawn(
     session: anthroqa.Session, rng: np.random.Generator, *, high: float, spread: float,
     subject: float = 0.0, apart: float = 0.0,
 ) -> tuple[anthroqa.Session, np.ndarray]:  # fmt: skip
-    """A session with its kit, and the true bias of each of the staff less the lead's, in lb.
+    """A session with its known loads, and the true bias of each of the staff less the lead's, in lb.
 
     `high` is what the beam scale reads high, `spread` the SD of the staff's own bias, `subject`
     that of staff by subject, `apart` how far from whole marks both scales may err; all in quarter
@@ -65,13 +65,13 @@ def drawn(
         for load in (0, 0, *LOADS, *[600] * (REPEATS + 1))
         for x in [rng.normal(0, NOISE)]
     ]
-    tested = kit_of(rows, measure="weight", uncertainty=UNCERTAINTY)
+    tested = known_loads_of(rows, measure="weight", uncertainty=UNCERTAINTY)
     readings = session.readings.assign(count=counts.ravel())
-    return replace(session, readings=readings, kit=tested), (bias[1:] - bias[0]) / 4
+    return replace(session, readings=readings, known_loads=tested), (bias[1:] - bias[0]) / 4
 
 
 def study(sessions: int, seed: int) -> pd.DataFrame:
-    """Shares of staff over the limit with and without the kit file, of scales, and coverage."""
+    """Shares of staff over the limit with and without the file of known loads, of scales, and coverage."""
     rows = []
     for limit, high, subject in (
         ("1/4 lb", 2.0, 0.0), ("1/2 lb", 2.0, 0.0), ("1/4 lb", 0.0, 0.0), ("1/2 lb", 1.5, 0.8),
@@ -83,7 +83,7 @@ def study(sessions: int, seed: int) -> pd.DataFrame:
         rows.append((limit, high / 4, subject / 4, sessions, *share))
     return pd.DataFrame(rows, columns=[
         "limit", "beam_high_lb", "staff_by_subject_lb", "sessions", "over_by_bias",
-        "over_less_kit", "within_less_kit", "beam_over", "port_over", "covered",
+        "over_less_instrument", "within_less_instrument", "beam_over", "port_over", "covered",
     ])  # fmt: skip
 
 
@@ -94,19 +94,25 @@ def _one(
     seen, _ = drawn(session, rng, high=high, spread=0.0, subject=subject)
     limit = float(session.measures["weight"].limit_bias)
     over, within = {}, {}
-    for name in ("bias", "bias_less_kit"):
+    for name in ("bias", "bias_less_instrument"):
         rows = anthroqa.score(seen, only=[name])
         rows = rows[rows["measurer"] != "LEAD"]
         over[name] = ((rows["lower"] > limit) | (rows["upper"] < -limit)).mean()
         within[name] = ((rows["lower"] > -limit) & (rows["upper"] < limit)).mean()
-    scales = kit(seen)
+    scales = instrument_checks(seen)
     scales = scales[scales["statistic"] == "error"]
     found = [
         float((scales.loc[scales["instrument"] == code, "state"] == "over limit").any())
         for code in ("BEAM", "PORT")
     ]
     other, truth = drawn(session, rng, high=high, spread=1.0, subject=subject, apart=0.5)
-    rows = anthroqa.score(other, only=["bias_less_kit"])
+    rows = anthroqa.score(other, only=["bias_less_instrument"])
     rows = rows[rows["measurer"] != "LEAD"]
     covered = ((rows["lower"] <= truth) & (truth <= rows["upper"])).mean()
-    return over["bias"], over["bias_less_kit"], within["bias_less_kit"], *found, covered
+    return (
+        over["bias"],
+        over["bias_less_instrument"],
+        within["bias_less_instrument"],
+        *found,
+        covered,
+    )

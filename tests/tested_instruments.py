@@ -8,38 +8,40 @@ import pandas as pd
 
 import anthroqa
 from anthroqa.intake import Instrument
-from anthroqa.intake.beside.known_loads import no_kit
+from anthroqa.intake.beside.known_loads import no_known_loads
 
 # instrument, check, load and reading in steps, and perhaps position and time
 Row = Sequence[str | float]
 COLUMNS = ["instrument", "check", "load_steps", "reading_steps", "position", "taken_at"]
 
 
-def kit_of(
+def known_loads_of(
     rows: Sequence[Row], *, measure: str = "length", division: float = 1.0,
     uncertainty: float = float("nan"),
 ) -> pd.DataFrame:  # fmt: skip
-    """The table of kit readings, all of one measure; amounts in steps."""
+    """The table of known loads, all of one measure; amounts in steps."""
     table = pd.DataFrame([[*row, *["", ""][len(row) - 4 :]] for row in rows], columns=COLUMNS)
     table = table.assign(
         measure=measure, division_steps=division, uncertainty_steps=uncertainty,
         load=table["load_steps"].astype(str), reading=table["reading_steps"].astype(str),
     )  # fmt: skip
-    empty = no_kit()
+    empty = no_known_loads()
     return table.reindex(columns=empty.columns).astype(empty.dtypes)
 
 
-def with_kit(
+def with_known_loads(
     session: anthroqa.Session, rows: Sequence[Row], *,
-    instruments: Mapping[str, Mapping[str, object]] | None = None, **kit: object,
+    instruments: Mapping[str, Mapping[str, object]] | None = None, **more: object,
 ) -> anthroqa.Session:  # fmt: skip
-    """The session with kit readings of its one measure, and instruments as described."""
+    """The session with known loads of its one measure, and instruments as described."""
     (measure,) = session.measures
     described = {
         code: Instrument(code=code, **{k: _amount(v) for k, v in said.items()})
         for code, said in (instruments or {}).items()
     }
-    return replace(session, kit=kit_of(rows, measure=measure, **kit), instruments=described)
+    return replace(
+        session, known_loads=known_loads_of(rows, measure=measure, **more), instruments=described
+    )
 
 
 def _amount(value: object) -> object:
