@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
 from typing import Any
+
+_CLOCK = "SOURCE_DATE_EPOCH"  # what libraries that put a time into fonts take in place of now
 
 
 def laid_out(text: str) -> Any:
@@ -16,4 +19,10 @@ def laid_out(text: str) -> Any:
 
 def pdf_of(laid: Any) -> bytes:
     """A page that is laid out as the bytes of a PDF; the same for the same page."""
-    return laid.write_pdf(pdf_identifier=b"anthroqa")
+    given = os.environ.get(_CLOCK)
+    os.environ[_CLOCK] = given or "0"
+    try:
+        return laid.write_pdf(pdf_identifier=b"anthroqa")
+    finally:
+        if given is None:
+            del os.environ[_CLOCK]
