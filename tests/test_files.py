@@ -1,6 +1,13 @@
 import pytest
 
-from anthroqa.files import whole_folder
+from anthroqa.files import (
+    left_by_last_run,
+    read_record,
+    sha256,
+    sha256_of,
+    whole_folder,
+    write_record,
+)
 
 
 def fill(out, files, *, fail=False):
@@ -64,3 +71,27 @@ def test_a_file_in_the_way_is_named(tmp_path):
         whole_folder(tmp_path / "report"),
     ):
         pass
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("leads.csv", "mark_findings.csv"), ("kit_figures.csv", "instrument_figures.csv"),
+        ("flags.csv", "named.csv"),
+    ],
+)  # fmt: skip
+def test_a_table_of_an_old_name_is_told_of_and_stays(tmp_path, old, new):
+    (tmp_path / old).write_text("earlier")
+    with pytest.raises(ValueError, match=rf"{old} \(now {new}\)\. Move them out"):
+        fill(tmp_path, {"a": "1"})
+    assert [p.name for p in tmp_path.iterdir()] == [old]
+
+
+def test_a_record_is_read_back_and_none_is_empty(tmp_path):
+    assert read_record(tmp_path) == left_by_last_run(tmp_path) == {}
+    (tmp_path / "a").write_text("1")
+    write_record(tmp_path, {"title": "\u00bd", "outputs": {"a": sha256_of(tmp_path / "a")}})
+    assert read_record(tmp_path)["title"] == "\u00bd"
+    assert left_by_last_run(tmp_path) == {"a": sha256(b"1")}
+    (tmp_path / "run.json").write_text("[1]")
+    assert read_record(tmp_path) == {}
