@@ -12,20 +12,30 @@ from typing import Any
 __version__ = "0.1.0"
 
 _HOME = {
+    "Analysis": "anthroqa.analysis",
     "Session": "anthroqa.intake",
     "SessionError": "anthroqa.intake",
+    "analyse": "anthroqa.analysis",
+    "check": "anthroqa.reporting.check.listing",
     "decide": "anthroqa.decisions",
+    "drill": "anthroqa.reporting.drill.folder",
+    "feedback": "anthroqa.reporting.person.folder",
     "instrument_checks": "anthroqa.decisions",
     "mark_findings": "anthroqa.scores",
+    "plan": "anthroqa.reporting.plan.folder",
     "read_session": "anthroqa.intake",
+    "records": "anthroqa.reporting.routine.folder",
+    "report": "anthroqa.reporting.session.folder",
     "residuals": "anthroqa.scores",
+    "review": "anthroqa.reporting.staff.folder",
     "score": "anthroqa.scores",
     "slips": "anthroqa.scores",
 }
 
 __all__ = [
-    "Session", "SessionError", "decide", "instrument_checks", "mark_findings", "read_session", "residuals", "score",
-    "slips",
+    "Analysis", "Session", "SessionError", "analyse", "check", "decide", "drill", "feedback",
+    "instrument_checks", "mark_findings", "plan", "read_session", "records", "report",
+    "residuals", "review", "score", "slips",
 ]  # fmt: skip
 
 

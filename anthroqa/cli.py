@@ -1,12 +1,14 @@
 """The command line: parameters in, one call, results out.
 
 Exit codes: 0, it did its work, whatever was found; 2, the data need attention; 1, it failed,
-a wrong command line included. Everything heavy is imported inside the command that needs it.
+a wrong command line included; 130, it was interrupted. Everything heavy is imported inside the
+command that needs it.
 """
 
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections.abc import Sequence
 from functools import partial
@@ -15,7 +17,9 @@ from typing import TYPE_CHECKING, NoReturn
 if TYPE_CHECKING:
     from pathlib import Path
 
-_DONE, _FAILED, _DATA = 0, 1, 2
+# arrays here are small: threads to multiply them cost more than they save; read by numpy at start
+_THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
+_DONE, _FAILED, _DATA, _INTERRUPTED = 0, 1, 2, 130
 
 
 class _Parser(argparse.ArgumentParser):
@@ -41,6 +45,7 @@ def _parser() -> _Parser:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run a command and give its exit code."""
+    os.environ |= dict.fromkeys(_THREADS, "1")
     words = list(sys.argv[1:] if argv is None else argv)
     if words and words[0] in _COMMANDS:
         add, run, help_, example = _COMMANDS[words[0]]
@@ -69,13 +74,15 @@ def _guarded(run, args: argparse.Namespace) -> int:
             raise ValueError(f"there is no folder {folder}: give the folder of a session")
         return run(args)
     except KeyboardInterrupt:
-        return _FAILED
+        return _INTERRUPTED
     except BrokenPipeError:
         sys.stderr.close()
         return _FAILED
     except (OSError, ValueError) as error:
         print(f"anthroqa: {error}", file=sys.stderr)
         return _FAILED
+    except Exception as error:
+        return _stopped(error, getattr(args, "out", None) or (folder if run is _plan else None))
 
 
 def _add_plan(parser: argparse.ArgumentParser) -> None:
@@ -89,10 +96,9 @@ def _add_plan(parser: argparse.ArgumentParser) -> None:
 def _plan(args: argparse.Namespace) -> int:
     from pathlib import Path
 
-    import anthroqa
     from anthroqa.planning.plan import FILE
     from anthroqa.planning.questions import ask_plan
-    from anthroqa.reporting import NotebookError, plan
+    from anthroqa.reporting.plan.folder import plan
 
     folder = Path(args.folder)
     there = (folder / FILE).exists()
@@ -104,8 +110,6 @@ def _plan(args: argparse.Namespace) -> int:
             folder.mkdir(parents=True, exist_ok=True)
             (folder / FILE).write_text(text, encoding="utf-8", newline="")
         written = plan(folder, **_chosen(args))
-    except (anthroqa.SessionError, NotebookError) as error:
-        return _stopped(error, str(folder))
     except EOFError:
         raise ValueError("the answers ended before the plan did; nothing was written") from None
     print(*written, sep="\n")
@@ -177,11 +181,7 @@ def _score(args: argparse.Namespace) -> int:
     from anthroqa.reporting.page.outputs import csv_text, json_text
 
     only = None if args.only is None else [n.strip() for n in args.only.split(",")]
-    try:
-        session = anthroqa.read_session(args.folder)
-    except anthroqa.SessionError as error:
-        print(error, file=sys.stderr)
-        return _DATA
+    session = anthroqa.read_session(args.folder)
     scores = anthroqa.score(session, confidence=args.confidence, seed=args.seed, only=only)
     sys.stdout.write(csv_text(scores) if args.format == "csv" else json_text(scores))
     return _DONE
@@ -239,13 +239,9 @@ def _add_review(parser: argparse.ArgumentParser) -> None:
 
 
 def _review(args: argparse.Namespace) -> int:
-    from anthroqa.reporting import NotebookError, left_out, review
+    from anthroqa.reporting.staff.folder import left_out, review
 
-    try:
-        page = review(args.folders, args.out, **_chosen(args))
-    except NotebookError as error:
-        return _stopped(error, args.out)
-    return _shown(page, left_out(args.out))
+    return _shown(review(args.folders, args.out, **_chosen(args)), left_out(args.out))
 
 
 def _add_records(parser: argparse.ArgumentParser) -> None:
@@ -267,7 +263,7 @@ def _add_records(parser: argparse.ArgumentParser) -> None:
         ),
         (
             "--column", "columns", "NAME=COLUMN",
-            "what the source calls measurer, measure, reading, taken_at, clinic, instrument or "
+            "what the source calls measurer, measure, reading, taken_at, site, instrument or "
             "visit_key",
         ),
     ):  # fmt: skip
@@ -292,9 +288,8 @@ def _add_records(parser: argparse.ArgumentParser) -> None:
 
 
 def _records(args: argparse.Namespace) -> int:
-    import anthroqa
     from anthroqa.program.routine.counting.progress import Progress
-    from anthroqa.reporting import NotebookError, counts_only, records, shown_sql
+    from anthroqa.reporting.routine.folder import counts_only, records, shown_sql
 
     clusters = args.clusters or ("none" if args.tally_only else "day")
     asked = {name: "; ".join(getattr(args, name)) for name in ("recorded_to", "ranges", "columns")}
@@ -307,10 +302,7 @@ def _records(args: argparse.Namespace) -> int:
     if not args.tally_only:
         asked["confidence"] = args.confidence
     make = counts_only if args.tally_only else records
-    try:
-        return _shown(*make(args.source, args.out, progress=Progress(sys.stderr), **asked))
-    except (anthroqa.SessionError, NotebookError) as error:
-        return _stopped(error, args.out)
+    return _shown(*make(args.source, args.out, progress=Progress(sys.stderr), **asked))
 
 
 def _shown(page: Path, problems: Sequence[object]) -> int:
@@ -322,26 +314,23 @@ def _shown(page: Path, problems: Sequence[object]) -> int:
 
 def _page(name: str, args: argparse.Namespace) -> int:
     """Make a page and say where it is, or what stopped it."""
-    from anthroqa import reporting
+    import anthroqa
 
-    try:
-        page = getattr(reporting, name)(args.folder, args.out, **_chosen(args))
-    except reporting.NotebookError as error:
-        return _stopped(error, args.out)
-    print(page)
+    print(getattr(anthroqa, name)(args.folder, args.out, **_chosen(args)))
     return _DONE
 
 
-def _stopped(error: Exception, out: str) -> int:
-    """Say why there is no page; data that need attention are no failure."""
-    kind = getattr(error, "kind", type(error).__name__)
-    if kind == "SessionError":
-        print(error, file=sys.stderr)
+def _stopped(error: Exception, out: str | None) -> int:
+    """Say what stopped a command; data that need attention are no failure."""
+    from anthroqa import SessionError
+
+    if not isinstance(error, SessionError):
+        print(f"anthroqa: it stopped: {type(error).__name__}: {error}", file=sys.stderr)
+        return _FAILED
+    print(error, file=sys.stderr)
+    if out is not None:
         print(f"\nNothing was written to {out}.", file=sys.stderr)
-        return _DATA
-    where = "" if kind == "ValueError" else f"the page stopped: {kind}: "
-    print(f"anthroqa: {where}{error}", file=sys.stderr)
-    return _FAILED
+    return _DATA
 
 
 _COMMANDS = {

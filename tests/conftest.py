@@ -6,6 +6,8 @@ from pathlib import Path
 
 from hypothesis import settings
 
+# arrays here are small: threads cost more than they save; read when numpy is first loaded
+os.environ |= dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1")
 sys.path.insert(0, str(Path(__file__).parent))
 
 # One fixed set of examples a test: a run is the same every time, on every machine.

@@ -41,11 +41,11 @@ def on_comb(measure: str, steps: int) -> bool:
 
 
 def slow_tally(rows: pd.DataFrame, *, days: bool, visits: bool = False) -> dict:
-    """Numbers by key: (clinic, measurer, instrument, measure, kind, position, period)."""
+    """Numbers by key: (site, measurer, instrument, measure, kind, position, period)."""
     n, comb, followed, same = Counter(), Counter(), Counter(), Counter()
     daily = defaultdict(Counter)
     last: dict = {}
-    codes = ["clinic", "measurer", "instrument"]
+    codes = ["site", "measurer", "instrument"]
     blank = rows.assign(**{code: rows[code].fillna("") for code in codes})
     order = blank.sort_values(["taken_at", "reading", *codes], na_position="last")
     for row in order.itertuples():
@@ -53,7 +53,7 @@ def slow_tally(rows: pd.DataFrame, *, days: bool, visits: bool = False) -> dict:
         dated = not pd.isna(row.taken_at)
         period = f"{row.taken_at:%Y-%m}" if dated else ""
         day = row.taken_at.date() if dated else None
-        who = (row.clinic, row.measurer, row.instrument, row.measure)
+        who = (row.site, row.measurer, row.instrument, row.measure)
         keys = [(*who, kind, position, period), (*who, "all", None, period)]
         before = None
         if visits and steps is not None and dated and not pd.isna(row.visit_key):
@@ -81,7 +81,7 @@ def as_mapping(counts: pd.DataFrame) -> dict:
     out = {}
     for row in counts.to_dict(orient="records"):
         position = None if pd.isna(row["position"]) else int(row["position"])
-        key = tuple(row[c] for c in ("clinic", "measurer", "instrument", "measure", "kind"))
+        key = tuple(row[c] for c in ("site", "measurer", "instrument", "measure", "kind"))
         key = (*key, position, row["period"])
         assert key not in out
         out[key] = [int(row[name]) for name in names]
@@ -105,9 +105,9 @@ def drawn_rows(seed: int, size: int, *, visits: bool = False) -> pd.DataFrame:
     hours = pd.to_timedelta(rng.integers(0, 70 * 24, size), unit="h")
     taken = pd.Series(pd.Timestamp("2025-12-20") + hours).dt.as_unit("us")
     taken[rng.random(size) < 0.03] = pd.NaT
-    clinic = rng.choice(np.array(["A", "B", None], dtype=object), size)
+    site = rng.choice(np.array(["A", "B", None], dtype=object), size)
     frame = pd.DataFrame({
-        "clinic": clinic, "measurer": rng.choice(["K1", "K2", "K3"], size),
+        "site": site, "measurer": rng.choice(["K1", "K2", "K3"], size),
         "instrument": rng.choice(["s1", "s2"], size), "measure": measure, "reading": reading,
         "taken_at": taken,
     })  # fmt: skip

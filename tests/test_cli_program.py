@@ -8,7 +8,7 @@ import pytest
 
 from anthroqa.cli import main
 
-HEAD = "measurer,measure,reading,taken_at,clinic\n"
+HEAD = "measurer,measure,reading,taken_at,site\n"
 ROWS = [f"K{i % 3},weight,{11 + i % 4} lb {i % 16} oz,2026-0{1 + i % 2}-{1 + i % 28:02d},A\n"
         for i in range(400)]  # fmt: skip
 STEP = ["--recorded-to", "weight=1 oz"]

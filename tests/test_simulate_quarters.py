@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from reporting.staff.pages import tables_of
+from reporting.staff.pages import reviewed
 
 import anthroqa
 from anthroqa.simulate import SAMPLES, write_sample
@@ -21,7 +21,7 @@ def files(folder):
 
 @pytest.fixture(scope="module")
 def tables():
-    return tables_of(FOLDER)
+    return reviewed(FOLDER)
 
 
 @pytest.fixture(scope="module")
@@ -103,10 +103,8 @@ def test_retraining_that_worked_and_one_that_did_not_are_told_apart(tables, trut
 
 
 def test_the_scale_is_seen_to_move_and_no_other_instrument(tables, truth):
-    from anthroqa.program.staff.instruments import moved_instruments
-
     (planted,) = truth["instrument"]
-    moved = moved_instruments(tables.known_loads)
+    moved = tables.moved_instruments
     assert moved["instrument"].tolist() == [planted["instrument"]]
     (row,) = moved.itertuples()
     assert row.change_lower < planted["high"][-1] - planted["high"][0] < row.change_upper

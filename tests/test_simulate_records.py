@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from anthroqa.intake.personal import looks_personal
+from anthroqa.intake.tables.personal import looks_personal
 from anthroqa.intake.written.grammar import read_count
 from anthroqa.simulate import routine
 
@@ -42,7 +42,7 @@ def test_it_is_small_and_tells_of_no_child(kept):
     assert len(kept) == routine.ROWS
     assert (FOLDER / routine.FILE).stat().st_size < 200_000
     assert set(kept.columns) == {
-        "clinic", "measurer", "instrument", "measure", "reading", "taken_at",
+        "site", "measurer", "instrument", "measure", "reading", "taken_at",
     }  # fmt: skip
     assert not [column for column in kept if looks_personal(column)]
     assert kept["measurer"].nunique() == 14
@@ -76,7 +76,7 @@ def test_a_leaning_person_puts_the_planted_share_on_the_mark(kept, planted):
     assert on == pytest.approx(expected, abs=band)
 
 
-def test_a_converted_clinic_is_on_the_comb_and_a_new_scale_shows_even_ounces(kept, truth):
+def test_a_converted_site_is_on_the_comb_and_a_new_scale_shows_even_ounces(kept, truth):
     rows = counts_of(kept, routine.MEASURES[0])
     ticks = np.floor(np.arange(400) * 0.05 / 0.45359237 * 16 + 0.5).astype(int)
     in_c = rows[rows["measurer"].isin(["V09", "V10", "V11"])]
@@ -93,9 +93,9 @@ def test_large_records_are_as_many_as_asked_for(tmp_path):
     command = [sys.executable, "-m", "anthroqa.simulate", routine.NAME, str(tmp_path / "v")]
     subprocess.run([*command, "--rows", "100000"], check=True)
     path = (tmp_path / "v" / routine.FILE).as_posix()
-    rows = duckdb.sql(f"SELECT measurer, clinic FROM '{path}'").df()
+    rows = duckdb.sql(f"SELECT measurer, site FROM '{path}'").df()
     assert len(rows) == 100_000
-    assert (rows["measurer"].nunique(), rows["clinic"].nunique()) == (28, 8)
+    assert (rows["measurer"].nunique(), rows["site"].nunique()) == (28, 8)
     assert (rows["measurer"] == "R002-V14").sum() == 18
     assert not list((tmp_path / "v").glob(".*"))
 

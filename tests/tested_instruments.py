@@ -8,7 +8,7 @@ import pandas as pd
 
 import anthroqa
 from anthroqa.intake import Instrument
-from anthroqa.intake.beside.known_loads import no_known_loads
+from anthroqa.intake.entries.known_loads import no_known_loads
 
 # instrument, check, load and reading in steps, and perhaps position and time
 Row = Sequence[str | float]

@@ -10,6 +10,6 @@ from anthroqa.decisions.tolerance_checks import instrument_checks
 from anthroqa.decisions.with_and_without import variants
 
 __all__ = [
-    "decide", "instrument_checks", "marks_reach", "reach", "reference_doubts", "take_again", "too_fine",
-    "variants",
+    "decide", "instrument_checks", "marks_reach", "reach", "reference_doubts", "take_again",
+    "too_fine", "variants",
 ]  # fmt: skip

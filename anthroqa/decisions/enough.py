@@ -71,7 +71,8 @@ def more_for_mean(
 ) -> int | None:  # fmt: skip
     """Least number of further subjects for a mean difference; None if over 100.
 
-    `of_instrument` is a half width that further subjects leave as it is: that of the instruments' errors.
+    `of_instrument` is a half width that further subjects leave as it is: that of the errors of
+    the instruments.
     """
     more = np.arange(MOST_MORE + 1)
     sd = half_width / mean_factor(float(n), confidence)

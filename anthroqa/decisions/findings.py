@@ -13,7 +13,8 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
+from operator import attrgetter
 
 import numpy as np
 import numpy.typing as npt
@@ -29,19 +30,27 @@ from anthroqa.decisions.enough import (
 )
 from anthroqa.decisions.fine_limits import methods_of, too_fine_for
 from anthroqa.intake import EVERYBODY, Measure, Session
+from anthroqa.notes import NONE, Note, Notes, notes_of
+from anthroqa.notes.cells import coded, worded
+from anthroqa.notes.decisions import (
+    InstrumentDiffers,
+    InstrumentErrorsStay,
+    Limit,
+    SharedShift,
+    ShiftStays,
+    TooFewDifferences,
+    TooFewSubjects,
+    TooNear,
+)
 
 WITHIN, OVER, NOT_SETTLED, NOT_JUDGED = "within limit", "over limit", "not settled", "not judged"
 STATES = (WITHIN, OVER, NOT_SETTLED, NOT_JUDGED)
-TOO_NEAR = "too near the limit to settle"
-TOO_FINE = "the limit is too fine for this step"
-UNSOURCED = "the limit has no source"
-TAKEN = "a shift between rounds that the other staff share is taken out"
-HANGS = "the finding hangs on a shift between rounds that is not certain: it is taken out"
 HIDDEN_BELOW = 1  # steps: a repeat error of which the step hides a part
 COLUMNS = [
     "measure", "measurer", "question", "statistic", "estimate", "lower", "upper", "unit",
     "limit", "limit_source", "state", "more_subjects", "note",
 ]  # fmt: skip
+_CELLS = attrgetter(*COLUMNS[:-1], "notes")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,7 +69,7 @@ class Decision:
     limit_source: str
     state: str
     more_subjects: int | None
-    note: str
+    notes: Notes  # the reason for the state first
 
 
 def decide(scores: pd.DataFrame, session: Session) -> pd.DataFrame:
@@ -87,6 +96,11 @@ def decide(scores: pd.DataFrame, session: Session) -> pd.DataFrame:
     ValueError
         If `scores` lacks a statistic that a decision needs.
     """
+    return worded(decision_rows(coded(scores), session))
+
+
+def decision_rows(scores: pd.DataFrame, session: Session) -> pd.DataFrame:
+    """The findings on a table of scores with codes, as `decide` gives them."""
     needed = {"within_tem", "within_tem_resolved", "within_tem_less_shift", "bias_from_others"}
     if set(scores["measurer"]) - {session.reference, EVERYBODY}:  # the reference has no bias
         needed.add("bias")
@@ -96,7 +110,7 @@ def decide(scores: pd.DataFrame, session: Session) -> pd.DataFrame:
     if lacking and len(scores):
         raise ValueError(f"scores lack {', '.join(lacking)}; call score() without `only`")
     rows = [
-        asdict(decision)
+        _CELLS(decision)
         for name, table in scores.groupby("measure", sort=False)
         for decision in _measure(table, session.measures[name], session)
     ]
@@ -118,13 +132,15 @@ def _measure(table: pd.DataFrame, measure: Measure, session: Session) -> Iterato
     for person in people:
         found = _repeatability(figures, person, measure, shifted, known_to, rounds)
         if fine and fine & methods_of(readings[readings["measurer"] == person]):
-            found = replace(found, note="; ".join(w for w in (found.note, TOO_FINE) if w))
+            found = replace(found, notes=notes_of(found.notes, Limit.TOO_FINE))
         yield found
         if person != session.reference:
-            yield _bias(figures, person, measure, unlike.get(person, ""), referenced=referenced)
+            yield _bias(figures, person, measure, unlike.get(person), referenced=referenced)
 
 
-def _unlike_instruments(readings: pd.DataFrame, reference: str | None) -> dict[str, str]:
+def _unlike_instruments(
+    readings: pd.DataFrame, reference: str | None
+) -> dict[str, InstrumentDiffers]:
     """For each person who read common subjects on other instruments than the reference, which."""
     if "instrument" not in readings or reference is None:
         return {}
@@ -132,16 +148,15 @@ def _unlike_instruments(readings: pd.DataFrame, reference: str | None) -> dict[s
     named = readings.loc[readings["instrument"] != "", ["measurer", "subject", "instrument"]]
     for person, subject, code in zip(*(named[c] for c in named), strict=True):
         used[person, subject].add(code)
-    unlike: dict[str, tuple[set[str], set[str]]] = {}
+    unlike: dict[str, tuple[set[tuple[str, ...]], set[tuple[str, ...]]]] = {}
     for (person, subject), codes in used.items():
         theirs = used.get((reference, subject), codes)
         if codes != theirs:
             own, other = unlike.setdefault(person, (set(), set()))
-            own.add(", ".join(sorted(codes)))
-            other.add(", ".join(sorted(theirs)))
+            own.add(tuple(sorted(codes)))
+            other.add(tuple(sorted(theirs)))
     return {
-        person: f"measured on {', '.join(sorted(own))}, the reference on "
-        f"{', '.join(sorted(other))}: it holds what these differ by"
+        person: InstrumentDiffers(own=sum(sorted(own), ()), reference=sum(sorted(other), ()))
         for person, (own, other) in unlike.items()
     }
 
@@ -157,21 +172,22 @@ def _repeatability(
     """
     plain, less = figures[person, "within_tem"], figures[person, "within_tem_less_shift"]
     known = less.estimate == less.estimate
-    stays = f"the round shift is not taken out: {less.note}" if shifted and not known else ""
+    stays = ShiftStays(why=less.note) if shifted and not known else None
     as_read = _spread(figures, plain, measure, stays, rounds)
     if not known or not (shifted or known_to < less.estimate):
         return as_read
-    taken = _spread(figures, less, measure, TAKEN if shifted else HANGS, rounds)
+    why = SharedShift.TAKEN_OUT if shifted else SharedShift.DECIDES
+    taken = _spread(figures, less, measure, why, rounds)
     return taken if shifted or taken.state != as_read.state else as_read
 
 
-def _spread(figures: dict, row, measure: Measure, why: str, rounds: int) -> Decision:
+def _spread(figures: dict, row, measure: Measure, shift: Note | None, rounds: int) -> Decision:
     """A repeat error against its limit, by the unrounded readings where it is under one step."""
     limit, more, repeats = _amount(measure.limit_tem), None, figures[row.measurer, "within_tem"]
-    hidden = row.estimate < HIDDEN_BELOW * float(measure.step.size)
+    hidden, why = row.estimate < HIDDEN_BELOW * float(measure.step.size), notes_of(shift)
     if hidden:
         row = repeats = figures[row.measurer, "within_tem_resolved"]
-        why = "; ".join(w for w in (why if why == HANGS else "", row.note) if w)
+        why = notes_of(shift if shift is SharedShift.DECIDES else None, row.note)
     if limit is not None and rounds > 1:
         if hidden and row.df > 0:
             more = more_for_resolved(
@@ -182,39 +198,32 @@ def _spread(figures: dict, row, measure: Measure, why: str, rounds: int) -> Deci
             more = more_for_spread(
                 row.estimate, row.df, limit, rounds=rounds, confidence=row.confidence
             )
+    few = notes_of(TooFewDifferences(differences=repeats.df, least=LEAST_DF))
     return _judged(
-        row, measure, "repeatability", limit, repeats.df >= LEAST_DF, _few(repeats), more, why,
+        row, measure, "repeatability", limit, repeats.df >= LEAST_DF, few, more, why,
         row.lower, row.upper,
     )  # fmt: skip
 
 
-def _few(row) -> str:
-    return f"{row.df:.0f} repeat differences, and {LEAST_DF} are the least to judge by"
-
-
 def _bias(
-    figures: dict, person: str, measure: Measure, unlike: str, *, referenced: bool
+    figures: dict, person: str, measure: Measure, unlike: Note | None, *, referenced: bool
 ) -> Decision:
-    row, why, of_instrument = (
-        figures[person, "bias" if referenced else "bias_from_others"],
-        unlike,
-        0.0,
-    )
+    row = figures[person, "bias" if referenced else "bias_from_others"]
+    why, of_instrument = notes_of(unlike), 0.0
     half = (row.upper - row.lower) / 2
     less = figures.get((person, "bias_less_instrument"))
     if less is not None and referenced:
         if less.estimate == less.estimate:
-            row, why = less, less.note if less.upper == less.upper else ""
+            row, why = less, less.note if less.upper == less.upper else NONE
             own, half = half, (less.upper - less.lower) / 2
             of_instrument, half = math.sqrt(max(half**2 - own**2, 0.0)), min(own, half)
         else:
-            missing = f"the instruments' errors are not taken out: {less.note}"
-            why = "; ".join(w for w in (unlike, missing) if w)
+            why = notes_of(unlike, InstrumentErrorsStay(why=less.note))
     limit = _amount(measure.limit_bias)
     enough = row.subjects >= LEAST_SUBJECTS
-    too_few = f"{row.subjects} common subjects, and {LEAST_SUBJECTS} are the least to judge by"
+    few = notes_of(TooFewSubjects(subjects=row.subjects, least=LEAST_SUBJECTS))
     if row.subjects == 0:
-        too_few = row.note  # why there is none
+        few = row.note  # why there is none
     more = None
     if limit is not None and row.upper > row.lower:
         more = more_for_mean(
@@ -226,27 +235,27 @@ def _bias(
             of_instrument=of_instrument,
         )
     far, near = max(row.upper, -row.lower), max(row.lower, -row.upper)
-    return _judged(row, measure, "bias", limit, enough, too_few, more, why, near, far)
+    return _judged(row, measure, "bias", limit, enough, few, more, why, near, far)
 
 
 def _judged(
-    row, measure: Measure, question: str, limit: float | None, enough: bool, too_few: str,
-    more: int | None, why: str, near: float, far: float,
+    row, measure: Measure, question: str, limit: float | None, enough: bool, few: Notes,
+    more: int | None, why: Notes, near: float, far: float,
 ) -> Decision:  # fmt: skip
     """Hold the interval of a size, from `near` to `far` of zero, against its limit.
 
-    The first part of a note is the reason for the state, then what else is to be known.
+    The first of the notes is the reason for the state, then what else is to be known.
     """
     if limit is None:
-        return _decision(row, measure, question, None, NOT_JUDGED, None, "no limit is set", why)
+        return _decision(row, measure, question, None, NOT_JUDGED, None, Limit.NOT_SET, why)
     if not enough:
-        return _decision(row, measure, question, limit, NOT_JUDGED, more, too_few, why)
+        return _decision(row, measure, question, limit, NOT_JUDGED, more, few, why)
     if far != far:  # no interval
         return _decision(row, measure, question, limit, NOT_SETTLED, None, row.note, why)
     state = str(held_against(near, far, limit))
     if state != NOT_SETTLED:
         return _decision(row, measure, question, limit, state, 0, why)
-    near_it = f"{TOO_NEAR}: over {MOST_MORE} more subjects" if more is None else ""
+    near_it = TooNear(most=MOST_MORE) if more is None else None
     return _decision(row, measure, question, limit, NOT_SETTLED, more, near_it, why)
 
 
@@ -262,12 +271,12 @@ def _amount(limit) -> float | None:
 
 def _decision(
     row, measure: Measure, question: str, limit: float | None, state: str, more: int | None,
-    *why: str,
+    *why: Note | Notes | None,
 ) -> Decision:  # fmt: skip
-    unsourced = UNSOURCED if limit is not None and not measure.limit_source else ""
+    unsourced = Limit.WITHOUT_SOURCE if limit is not None and not measure.limit_source else None
     return Decision(
         measure=measure.name, measurer=row.measurer, question=question,
         statistic=row.statistic, estimate=row.estimate, lower=row.lower, upper=row.upper,
         unit=row.unit, limit=limit, limit_source=measure.limit_source if limit is not None else "",
-        state=state, more_subjects=more, note="; ".join(w for w in (*why, unsourced) if w),
+        state=state, more_subjects=more, notes=notes_of(*why, unsourced),
     )  # fmt: skip

@@ -16,6 +16,9 @@ import math
 import pandas as pd
 
 from anthroqa.intake import Measure, Session
+from anthroqa.notes import notes_of
+from anthroqa.notes.cells import worded
+from anthroqa.notes.decisions import Limit
 
 LEAST = 3  # rounding floors
 _DISPLAYS = {"direct": 1, "tared": 2}
@@ -53,6 +56,11 @@ def too_fine(session: Session) -> pd.DataFrame:
     >>> too_fine(session)[["limit", "floor", "least"]].round(3).values.tolist()
     [[0.05, 0.029, 0.087]]
     """
+    return worded(fine_limit_rows(session))
+
+
+def fine_limit_rows(session: Session) -> pd.DataFrame:
+    """The limits of a session, as `too_fine` gives them, with codes in `note`."""
     rows = []
     for name, measure in session.measures.items():
         methods = methods_of(session.readings[session.readings["measure"] == name])
@@ -61,7 +69,7 @@ def too_fine(session: Session) -> pd.DataFrame:
                 least = LEAST * _floor(measure, limit_name, method)
                 rows.append((
                     name, limit_name, float(getattr(measure, limit_name)), least / LEAST, least,
-                    measure.step.unit, method, "under three times what rounding alone gives",
+                    measure.step.unit, method, notes_of(Limit.NEAR_ROUNDING),
                 ))  # fmt: skip
     return pd.DataFrame(rows, columns=COLUMNS)
 

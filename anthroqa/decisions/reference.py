@@ -16,7 +16,18 @@ import pandas as pd
 from anthroqa.decisions.enough import LEAST_SUBJECTS
 from anthroqa.decisions.findings import NOT_JUDGED, NOT_SETTLED
 from anthroqa.intake import EVERYBODY, Measure, Session
-from anthroqa.scores import score
+from anthroqa.notes import Note, Notes, notes_of
+from anthroqa.notes.cells import coded, worded
+from anthroqa.notes.decisions import (
+    Limit,
+    OfReference,
+    OtherInstruments,
+    Place,
+    TooFewSubjects,
+    WithoutOne,
+)
+from anthroqa.scores.layout.cube import cubes
+from anthroqa.scores.table import score_rows
 
 MAY_BE_OFF, NO_SIGN = "the reference may be off", "no sign of it"
 COLUMNS = [
@@ -25,7 +36,8 @@ COLUMNS = [
 ]  # fmt: skip
 _STATISTIC = "bias_from_others"
 _STATES = {
-    "above": MAY_BE_OFF, "below minus": MAY_BE_OFF, "within": NO_SIGN, "across": NOT_SETTLED,
+    Place.ABOVE: MAY_BE_OFF, Place.BELOW_MINUS: MAY_BE_OFF, Place.WITHIN: NO_SIGN,
+    Place.ACROSS: NOT_SETTLED,
 }  # fmt: skip
 _NAN = float("nan")
 
@@ -82,6 +94,11 @@ def reference_doubts(scores: pd.DataFrame, session: Session) -> pd.DataFrame:
     >>> doubts[["estimate", "state", "without_one"]].values.tolist()
     [[11.0, 'the reference may be off', 'B']]
     """
+    return worded(doubt_rows(coded(scores), session))
+
+
+def doubt_rows(scores: pd.DataFrame, session: Session) -> pd.DataFrame:
+    """The doubts on a table of scores with codes, as `reference_doubts` gives them."""
     if session.reference is None:
         return pd.DataFrame(columns=COLUMNS)
     lacking = sorted({"bias", _STATISTIC} - set(scores["statistic"]))
@@ -96,7 +113,7 @@ def reference_doubts(scores: pd.DataFrame, session: Session) -> pd.DataFrame:
         measure, look, row = session.measures[name], second.get(name, _Second()), first.get(name)
         state, why = _state(row, measure, look)
         staff = set(some["measurer"]) - {session.reference, EVERYBODY}
-        note = "; ".join(w for w in (why, _instruments(unlike.get(name, set()), staff)) if w)
+        note = notes_of(why, _instruments(unlike.get(name, set()), staff))
         estimate, lower, upper = (row.estimate, row.lower, row.upper) if row else (_NAN,) * 3
         limit = _NAN if measure.limit_bias is None else float(measure.limit_bias)
         table.append({
@@ -121,7 +138,7 @@ def _without(session: Session, left: dict[str, str], confidence: float) -> dict[
     readings = session.readings
     gone = readings["measurer"] == readings["measure"].map(left)
     fewer = replace(session, readings=readings[~gone])
-    table = score(fewer, confidence=confidence, only=[_STATISTIC])
+    table = score_rows(list(cubes(fewer)), confidence=confidence, seed=0, only=[_STATISTIC])
     mine = table[(table["measurer"] == session.reference) & table["lower"].notna()]
     return {
         row.measure: _Second(
@@ -132,37 +149,37 @@ def _without(session: Session, left: dict[str, str], confidence: float) -> dict[
     }
 
 
-def _state(row, measure: Measure, second: _Second) -> tuple[str, str]:
+def _state(row, measure: Measure, second: _Second) -> tuple[str, Note | Notes | None]:
     """The state and the reason for it, where it needs one."""
     if row is None:
-        return NOT_JUDGED, "no readings of the reference in this measure"
+        return NOT_JUDGED, OfReference.NOT_READ
     if measure.limit_bias is None:
-        return NOT_JUDGED, "no limit is set"
+        return NOT_JUDGED, Limit.NOT_SET
     if row.subjects == 0:
         return NOT_JUDGED, row.note
     if row.subjects < LEAST_SUBJECTS:
-        few = f"{row.subjects} common subjects, and {LEAST_SUBJECTS} are the least to judge by"
-        return NOT_JUDGED, few
+        return NOT_JUDGED, TooFewSubjects(subjects=row.subjects, least=LEAST_SUBJECTS)
     if row.lower != row.lower:
         return NOT_SETTLED, row.note
     limit = float(measure.limit_bias)
     first = _place(row.lower, row.upper, limit)
     if not second.without_one:
-        few = "two other staff: one of them may pull their mean, and a third would tell"
-        return (NOT_SETTLED, few) if _STATES[first] == MAY_BE_OFF else (_STATES[first], "")
+        if _STATES[first] == MAY_BE_OFF:
+            return NOT_SETTLED, OfReference.TWO_OTHERS
+        return _STATES[first], None
     other = _place(second.other_lower, second.other_upper, limit)
     if first == other:
-        return _STATES[first], ""
-    return NOT_SETTLED, f"without {second.without_one} the interval lies {other} the limit"
+        return _STATES[first], None
+    return NOT_SETTLED, WithoutOne(measurer=second.without_one, place=other)
 
 
-def _place(lower: float, upper: float, limit: float) -> str:
+def _place(lower: float, upper: float, limit: float) -> Place:
     """Where an interval lies; `_STATES` has the state of each place."""
     if lower > limit:
-        return "above"
+        return Place.ABOVE
     if upper < -limit:
-        return "below minus"
-    return "within" if max(upper, -lower) < limit else "across"
+        return Place.BELOW_MINUS
+    return Place.WITHIN if max(upper, -lower) < limit else Place.ACROSS
 
 
 def _unlike(session: Session) -> dict[str, set[str]]:
@@ -181,8 +198,7 @@ def _unlike(session: Session) -> dict[str, set[str]]:
     return unlike
 
 
-def _instruments(unlike: set[str], staff: set[str]) -> str:
+def _instruments(unlike: set[str], staff: set[str]) -> Note | None:
     if not unlike:
-        return ""
-    who = "the staff" if unlike == staff else ", ".join(sorted(unlike))
-    return f"{who} measured on other instruments: these may differ rather than the people"
+        return None
+    return OtherInstruments(measurers=tuple(sorted(unlike)), everybody=unlike == staff)

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -21,7 +21,9 @@ import numpy as np
 import pandas as pd
 
 from anthroqa.intake import Measure, Session
-from anthroqa.intake.rows import EMPTY, SET_ASIDE, TAKEN_OUT, heard
+from anthroqa.intake.entries.missing import reasons
+from anthroqa.intake.entries.readings import heard
+from anthroqa.notes.intake.session import Condition, Missing, SetAside, StoppedOut
 from anthroqa.scores.layout.cube import Cube, cubes
 from anthroqa.scores.odd.expectation import expected
 
@@ -61,11 +63,16 @@ def take_again(session: Session) -> pd.DataFrame:
     ----------
     ISO 5725-6:1994, 4.1 (repeatability limit; from memory).
     """
+    return retake_rows(session, list(cubes(session)))
+
+
+def retake_rows(session: Session, first: Sequence[Cube]) -> pd.DataFrame:
+    """What is to be taken again of a session with these cubes, as `take_again` gives it."""
     rows, granted = [], Counter()
     times = _times(session.readings)
-    after = replace(session, readings=in_place(session.readings)) if times else session
-    for again, of in enumerate((session, after)[: 2 if times else 1]):
-        for cube in cubes(of):
+    after = cubes(replace(session, readings=in_place(session.readings))) if times else ()
+    for again, of in enumerate((first, after)):
+        for cube in of:
             limit, name = pair_limit(cube.measure), cube.measure.name
             for p, s, rounds, kind in _listed(cube, limit) if limit is not None else ():
                 person, subject = cube.people[p], cube.subjects[s]
@@ -129,12 +136,13 @@ def _single(cube: Cube, apart: float) -> np.ndarray:
 def _why_not(session: Session, measure: str, subject: str, more: int) -> str:
     """Why a child is left in peace: a stop code, or the cap of handlings."""
     stops = {heard(code) for code in session.conditions.get("stop", ())}
-    why = _of(session.missing, measure, subject)["why"].astype(str)
-    if stops & set(why.str.removesuffix(TAKEN_OUT).map(heard)):
+    why = list(reasons(_of(session.missing, measure, subject)))
+    told = (note for notes in why for note in notes if isinstance(note, Condition | StoppedOut))
+    if any(heard(note.code) in stops for note in told):
         return STOPPED
     cap = session.handling_cap
     handled = len(_of(session.readings, measure, subject))
-    handled += int((why.eq(EMPTY) | why.str.startswith(SET_ASIDE)).sum())  # to come, or was
+    handled += sum(Missing.EMPTY in notes or SetAside in notes for notes in why)  # to come, or was
     return CAPPED if cap is not None and handled + more > cap else ""
 
 

@@ -16,6 +16,9 @@ from anthroqa.decisions.findings import NOT_JUDGED, NOT_SETTLED, OVER, WITHIN
 from anthroqa.decisions.tolerances import HANDBOOK_44, OIML_R76, Tolerance, tolerance
 from anthroqa.intake import Instrument, Measure, Session
 from anthroqa.intake.written.steps import CUSTOMARY, UNITS, convert
+from anthroqa.notes import NONE, Notes, notes_of
+from anthroqa.notes.cells import worded
+from anthroqa.notes.decisions import NoAccuracyClass, OfTolerance
 from anthroqa.scores.instruments.known_load_errors import instrument_figures
 from anthroqa.scores.layout.figures import check_confidence
 
@@ -23,14 +26,10 @@ COLUMNS = [
     "instrument", "measure", "check", "load", "statistic", "estimate", "lower", "upper", "unit",
     "tolerance", "tolerance_source", "state", "readings", "note",
 ]  # fmt: skip
-_PUBLISHED = (
-    "error",
-    "repeat_range",
-)  # R 76-1:2006, 3.5, 3.6.1, 3.6.2; Handbook 44, T.N.5 (memory)
+# R 76-1:2006, 3.5, 3.6.1, 3.6.2; Handbook 44, T.N.5 (memory)
+_PUBLISHED = ("error", "repeat_range")
 _BORROWED = ("linearity", "off_centre_spread", "drift")
 _TOO_UNCERTAIN = 1 / 3  # of the tolerance
-_CHOSEN = "chosen by the unit of the division (tolerance_table in session.toml takes another)"
-_LICENSED = "a scale is adjusted by those who are licensed to"
 
 
 def instrument_checks(session: Session, *, confidence: float = 0.90) -> pd.DataFrame:
@@ -39,8 +38,8 @@ def instrument_checks(session: Session, *, confidence: float = 0.90) -> pd.DataF
     Parameters
     ----------
     session : Session
-        With its `known_loads.csv`; `accuracy_class`, `division` and `uncertainty` of an instrument come
-        from `[instrument.CODE]` in `session.toml`.
+        With its `known_loads.csv`; `accuracy_class`, `division` and `uncertainty` of an
+        instrument come from `[instrument.CODE]` in `session.toml`.
     confidence : float, default 0.90
         Coverage of every two-sided interval, between 0 and 1.
 
@@ -48,13 +47,13 @@ def instrument_checks(session: Session, *, confidence: float = 0.90) -> pd.DataF
     -------
     pandas.DataFrame
         `instrument, measure, check, load, statistic, estimate, lower, upper, unit, tolerance,
-        tolerance_source, state, readings, note`; empty without a file of known loads. `load` and amounts
-        are in `unit`. Statistics are `error` (mean reading less load; `error:POSITION` off the
-        centre), `linearity` (largest distance of an error from their straight line),
-        `repeat_sd`, `repeat_range`, `off_centre_spread`, `drift` (last less first time) and
-        `joint` (rods on one side less the other). `state` is `within limit`, `over limit`, `not
-        settled` or `not judged`: lengths have no legal class, `repeat_sd` and `joint` no
-        tolerance, and linearity, spread and drift borrow that of their load.
+        tolerance_source, state, readings, note`; empty without a file of known loads. `load`
+        and amounts are in `unit`. Statistics are `error` (mean reading less load;
+        `error:POSITION` off the centre), `linearity` (largest distance of an error from their
+        straight line), `repeat_sd`, `repeat_range`, `off_centre_spread`, `drift` (last less
+        first time) and `joint` (rods on one side less the other). `state` is `within limit`,
+        `over limit`, `not settled` or `not judged`: lengths have no legal class, `repeat_sd` and
+        `joint` no tolerance, and linearity, spread and drift borrow that of their load.
 
     Raises
     ------
@@ -84,6 +83,11 @@ def instrument_checks(session: Session, *, confidence: float = 0.90) -> pd.DataF
     >>> row["state"], [round(float(row[c]), 3) for c in ("tolerance", "lower", "upper")]
     ('over limit', [0.1, 0.153, 0.247])
     """
+    return worded(instrument_check_rows(session, confidence=confidence))
+
+
+def instrument_check_rows(session: Session, *, confidence: float) -> pd.DataFrame:
+    """The checks of a session, as `instrument_checks` gives them, with codes in `note`."""
     check_confidence(confidence)
     found = instrument_figures(session, confidence=confidence)
     rows = [
@@ -103,7 +107,7 @@ def _judged(part: pd.DataFrame, instrument: Instrument, measure: Measure) -> Ite
     step = measure.step
     division = instrument.division or (step.size, step.unit)
     table = instrument.tolerance_table or (HANDBOOK_44 if division[1] in CUSTOMARY else OIML_R76)
-    chosen = "" if instrument.tolerance_table else _CHOSEN
+    chosen = None if instrument.tolerance_table else OfTolerance.CHOSEN_BY_UNIT
     size, uncertainty, capacity = (
         None if amount is None else float(convert(*amount, step.unit))
         for amount in (division, instrument.uncertainty, instrument.capacity)
@@ -114,36 +118,35 @@ def _judged(part: pd.DataFrame, instrument: Instrument, measure: Measure) -> Ite
         allowed = Tolerance(None, "")
         if not why:
             allowed = tolerance(row.load / size, instrument.accuracy_class, table)
-            why = "" if allowed.divisions else "the load is past the end of the table"
+            why = NONE if allowed.divisions else notes_of(OfTolerance.PAST_THE_TABLE)
         limit = float("nan") if why else allowed.divisions * size
         if not why and row.load and (uncertainty or 0) > limit * _TOO_UNCERTAIN:
-            why = "this standard is too uncertain to judge by: over a third of the tolerance"
+            why = notes_of(OfTolerance.STANDARD_UNCERTAIN)
         state = NOT_JUDGED if why else _state(row.lower, row.upper, limit)
-        borrowed = "no tolerance is published for it: that of its load is taken"
-        beyond = "above the capacity" if capacity is not None and row.load > capacity else ""
-        parts = (
-            why, row.note if row.note not in why else "", beyond,
-            borrowed if base in _BORROWED and limit == limit else "",
-            chosen if limit == limit else "", _LICENSED if state == OVER else "",
+        held = limit == limit
+        note = notes_of(
+            why, row.note if why is not row.note else None,
+            OfTolerance.ABOVE_CAPACITY if capacity is not None and row.load > capacity else None,
+            OfTolerance.OF_ITS_LOAD if base in _BORROWED and held else None,
+            chosen if held else None, OfTolerance.LICENSED_ADJUST if state == OVER else None,
         )  # fmt: skip
         yield (
             row.instrument, row.measure, row.check, row.load, row.statistic, row.estimate,
-            row.lower, row.upper, row.unit, limit, allowed.source, state, row.readings,
-            "; ".join(p for p in parts if p),
+            row.lower, row.upper, row.unit, limit, allowed.source, state, row.readings, note,
         )  # fmt: skip
 
 
-def _unjudged(base: str, row, instrument: Instrument, measure: Measure) -> str:
+def _unjudged(base: str, row, instrument: Instrument, measure: Measure) -> Notes:
     """Why there is no tolerance to hold a figure against; empty where there is one."""
     if row.estimate != row.estimate:
         return row.note
     if UNITS[measure.step.unit][0] == "length":
-        return "boards, rods and tapes have no legal class"
+        return notes_of(OfTolerance.NO_CLASS_FOR_LENGTHS)
     if base not in (*_PUBLISHED, *_BORROWED):
-        return "the range of the repeats is judged"
+        return notes_of(OfTolerance.RANGE_IS_JUDGED)
     if instrument.accuracy_class is None:
-        return f"no accuracy_class in session.toml under [instrument.{instrument.code}]"
-    return ""
+        return notes_of(NoAccuracyClass(instrument=instrument.code))
+    return NONE
 
 
 def _state(lower: float, upper: float, limit: float) -> str:

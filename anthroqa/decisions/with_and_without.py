@@ -10,18 +10,22 @@ what others are compared with too.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
-from anthroqa.decisions.findings import decide
+from anthroqa.decisions.findings import decision_rows
 from anthroqa.decisions.retakes import in_place
 from anthroqa.intake import EVERYBODY, Session
-from anthroqa.intake.rows import MISSING
+from anthroqa.intake.entries.readings import MISSING
 from anthroqa.intake.written.grammar import Count, read_count
-from anthroqa.scores import score
+from anthroqa.notes import NONE, Notes, notes_of
+from anthroqa.notes.cells import coded, worded
+from anthroqa.notes.decisions import JudgedOnAnother, LeftUnread, OtherReading
+from anthroqa.scores.layout.cube import cubes
+from anthroqa.scores.table import score_rows
 
 WITHOUT_SLIPS, WITHOUT_MOVING, AS_WRITTEN = "without slips", "without moving", "as first written"
 WITH_RETAKES = "with retakes"
@@ -31,6 +35,8 @@ STATISTICS = [
     "own_round_shift", "reliability", "bias", "bias_less_instrument", "agreement_lower",
     "agreement_upper", "bias_from_others", "rms_error", "between_tem", "total_tem", "round_shift",
 ]  # fmt: skip
+# figures and findings of a variant
+Rescored = Callable[[Session, str], tuple[pd.DataFrame, pd.DataFrame]]
 _FIGURE = ["measure", "measurer", "statistic"]
 _NUMBERS = ["estimate", "lower", "upper"]
 _OTHER = [f"other_{n}" for n in _NUMBERS]
@@ -93,8 +99,21 @@ def variants(
     >>> tem[["estimate", "other_estimate"]].round(2).values.tolist()
     [[2.45, 0.1]]
     """
+
+    def rescored(other: Session, _: str) -> tuple[pd.DataFrame, pd.DataFrame]:
+        again = score_rows(list(cubes(other)), confidence=confidence, seed=seed, only=STATISTICS)
+        return again, decision_rows(again, other) if len(again) else decisions.iloc[:0]
+
+    return worded(variant_rows(session, coded(scores), coded(decisions), slips, rescored))
+
+
+def variant_rows(
+    session: Session, scores: pd.DataFrame, decisions: pd.DataFrame, slips: pd.DataFrame,
+    rescored: Rescored,
+) -> pd.DataFrame:  # fmt: skip
+    """The figures that would change, as `variants` gives them, with codes in `note`."""
     parts = [
-        _compared(variant, session, scores, decisions, confidence=confidence, seed=seed)
+        _compared(variant, session, scores, decisions, rescored)
         for variant in _variants(session, slips)
         if len(variant.changed)
     ]
@@ -171,8 +190,8 @@ def _of_subject(readings: pd.DataFrame, subject: str) -> dict[str, str]:
 
 
 def _compared(
-    variant: _Variant, session: Session, scores: pd.DataFrame, decisions: pd.DataFrame, *,
-    confidence: float, seed: int,
+    variant: _Variant, session: Session, scores: pd.DataFrame, decisions: pd.DataFrame,
+    rescored: Rescored,
 ) -> pd.DataFrame:  # fmt: skip
     """The figures of the measures touched that are others, with what is decided on each."""
     touched = set(variant.changed["measure"])
@@ -180,8 +199,7 @@ def _compared(
         session, readings=variant.readings[variant.readings["measure"].isin(touched)],
         measures={n: m for n, m in session.measures.items() if n in touched},
     )  # fmt: skip
-    again = score(other, confidence=confidence, seed=seed, only=STATISTICS)
-    found = decide(again, other) if len(again) else decisions.iloc[:0]
+    again, found = rescored(other, variant.name)
     base = scores["statistic"].str.split(":").str[0]
     mine = scores[scores["measure"].isin(touched) & base.isin(STATISTICS)]
     table = _side_by_side(mine, again)
@@ -192,13 +210,13 @@ def _compared(
     rows = []
     for row in table.to_dict("records"):
         key = tuple(row[k] for k in _FIGURE)
-        notes = [_why_blank(row)]
+        notes = _why_blank(row)
         if key in now and key not in then and (other_ := on.get((*key[:2], now[key]["question"]))):
-            notes.append(f"would then be judged on {other_['statistic']}: {other_['state']}")
+            notes += notes_of(JudgedOnAnother(statistic=other_["statistic"], state=other_["state"]))
         if variant.unread:
-            notes.append(f"{variant.unread} that cannot be read as first written left out")
+            notes += notes_of(LeftUnread(readings=variant.unread))
         rows.append({
-            **row, "variant": variant.name, "note": "; ".join(w for w in notes if w),
+            **row, "variant": variant.name, "note": notes,
             "readings": int(n_all[key[0]] if key[1] == EVERYBODY else n.get(key[:2], 0)),
             "state": now[key]["state"] if key in now else "",
             "other_state": then[key]["state"] if key in then else "",
@@ -223,9 +241,9 @@ def _judged(decisions: pd.DataFrame) -> dict[tuple[str, ...], dict[str, str]]:
     return {tuple(d[k] for k in _FIGURE): d for d in decisions.to_dict("records")}
 
 
-def _why_blank(row: dict) -> str:
+def _why_blank(row: dict) -> Notes:
     """Why the other figure or its interval is blank where the first one is not."""
     if row["left"] == "left_only":
-        return "no reading is left to have it from"
+        return notes_of(OtherReading.NONE_LEFT)
     blank = np.isnan(row["other_lower"]) and not np.isnan(row["lower"])
-    return row["note"] if blank or np.isnan(row["other_estimate"]) else ""
+    return row["note"] if blank or np.isnan(row["other_estimate"]) else NONE

@@ -1,10 +1,10 @@
 """Exact readings from what was written: a session folder, or every problem in it."""
 
+from anthroqa.intake.described.instruments import Instrument
+from anthroqa.intake.described.settings import Measure
+from anthroqa.intake.entries.readings import EVERYBODY
 from anthroqa.intake.folder import look, read_session
-from anthroqa.intake.instruments import Instrument
-from anthroqa.intake.rows import EVERYBODY
 from anthroqa.intake.session import Look, Session
-from anthroqa.intake.settings import Measure
 from anthroqa.intake.tables.problems import Problem, SessionError
 from anthroqa.intake.written.steps import Step
 

@@ -9,14 +9,18 @@ from __future__ import annotations
 import hashlib
 from pathlib import Path
 
-from anthroqa.intake import rows as checks
-from anthroqa.intake.beside import known_loads, second_entry, true_values
-from anthroqa.intake.beside.corrections import COLUMNS as CORRECTION_COLUMNS
+from anthroqa.intake.described.settings import Settings, read_settings
+from anthroqa.intake.entries import known_loads, second_entry, true_values
+from anthroqa.intake.entries import readings as checks
+from anthroqa.intake.entries.corrections import COLUMNS as CORRECTION_COLUMNS
 from anthroqa.intake.session import Look, Session, build, no_reading, progress_of
-from anthroqa.intake.settings import Settings, read_settings
 from anthroqa.intake.tables.files import has_sheet, read_file
 from anthroqa.intake.tables.problems import Problem, SessionError, whole_file
 from anthroqa.intake.tables.table import Table
+from anthroqa.notes.intake.beside import TrueValues
+from anthroqa.notes.intake.session import CannotBeRead, Folder, NoFile, OldName
+
+_OLD = {"kit.csv": known_loads.FILE, "settings.csv": true_values.FILE}  # names not read any more
 
 
 def read_session(path: str | Path) -> Session:
@@ -58,33 +62,32 @@ def look(path: str | Path) -> Look:
 def _look(folder: Path) -> Look:
     problems: list[Problem] = []
     if not folder.is_dir():
-        what = "this is a file, not a folder" if folder.exists() else "there is no such folder"
-        raise SessionError([whole_file(
-            folder.name, what, "Give the folder that holds session.toml and the readings.",
-        )])  # fmt: skip
+        code = Folder.A_FILE if folder.exists() else Folder.NOT_THERE
+        raise SessionError([whole_file(folder.name, code)])
     files: dict[str, str] = {}
     settings = Settings()
     data = _bytes(folder / "session.toml", files)
     if data is None:
-        problems.append(whole_file(
-            "session.toml", "this file is missing",
-            "Describe the measures in it; copy one from sample_sessions to begin with.",
-        ))  # fmt: skip
+        problems.append(whole_file("session.toml", NoFile.SETTINGS))
     else:
         try:
             settings, found = read_settings(data.decode("utf-8-sig"), "session.toml")
         except UnicodeDecodeError:
-            found = [whole_file("session.toml", "the file is not UTF-8 text", "Save it again.")]
+            found = [whole_file("session.toml", Folder.SETTINGS_NOT_UTF8)]
         problems += found
+    old = {name: new for name, new in _OLD.items() if (folder / name).exists()}
+    problems += [whole_file(name, OldName(new=new)) for name, new in old.items()]
     table, second = _readings(folder, files, problems)
     others = {
         "corrections.csv": _optional(folder, "corrections.csv", files, CORRECTION_COLUMNS, []),
-        true_values.FILE: _settings(folder, settings.exercise, files, problems),
+        true_values.FILE: _true_values(folder, settings.exercise, files),
         known_loads.FILE: _optional(
             folder, known_loads.FILE, files, known_loads.COLUMNS, known_loads.OPTIONAL
         ),
     }
     tables = {name: found for name, found in others.items() if found is not None}
+    if settings.exercise == "drill" and true_values.FILE not in {*tables, *old.values()}:
+        problems.append(true_values.missing_file())
     if table is None:
         raise SessionError([*problems, *(p for t in tables.values() for p in t.problems)])
     return build(folder.resolve().name, settings, table, tables, problems, files, second)
@@ -96,11 +99,8 @@ def _bytes(path: Path, files: dict[str, str]) -> bytes | None:
     try:
         data = path.read_bytes()
     except OSError as error:
-        raise SessionError([whole_file(
-            path.name, f"the file cannot be read ({error.strerror})",
-            "Does another program hold it open, or is it just being saved? Close it there, or wait "
-            "a moment, and look again.",
-        )]) from None  # fmt: skip
+        code = CannotBeRead(error=str(error.strerror))
+        raise SessionError([whole_file(path.name, code)]) from None
     files[path.name] = hashlib.sha256(data).hexdigest()
     return data
 
@@ -111,16 +111,10 @@ def _readings(
     """The rows of the readings, and of a second entry where the workbook has one."""
     names = [n for n in ("readings.csv", "readings.xlsx") if (folder / n).is_file()]
     if len(names) == 2:
-        problems.append(whole_file(
-            "readings.xlsx", "readings.csv is there too, and they may differ",
-            "Keep the one that is right and move the other out of the folder.",
-        ))  # fmt: skip
+        problems.append(whole_file("readings.xlsx", Folder.READINGS_TWICE))
         return None, None
     if not names:
-        problems.append(whole_file(
-            "readings.csv", "this file is missing",
-            "Save the readings as readings.csv or as readings.xlsx with a sheet 'readings'.",
-        ))  # fmt: skip
+        problems.append(whole_file("readings.csv", NoFile.READINGS))
         return None, None
     data = _bytes(folder / names[0], files)
     assert data is not None
@@ -140,19 +134,10 @@ def _optional(
     return None if data is None else read_file(data, file, required=required, optional=optional)
 
 
-def _settings(
-    folder: Path, exercise: str, files: dict[str, str], problems: list[Problem]
-) -> Table | None:
+def _true_values(folder: Path, exercise: str, files: dict[str, str]) -> Table | None:
     """What was set in a drill; in a session the file is only noticed."""
-    if exercise != "drill":
-        there = (folder / true_values.FILE).is_file()
-        return (
-            Table(file=true_values.FILE, notices=[(true_values.FILE, true_values.NOT_USED)])
-            if there
-            else None
-        )
-    data = _bytes(folder / true_values.FILE, files)
-    if data is None:
-        problems.append(true_values.missing_file())
+    if exercise == "drill":
+        return _optional(folder, true_values.FILE, files, true_values.COLUMNS, [])
+    if not (folder / true_values.FILE).is_file():
         return None
-    return read_file(data, true_values.FILE, required=true_values.COLUMNS, optional=[])
+    return Table(file=true_values.FILE, notices=[(true_values.FILE, TrueValues.NOT_USED)])

@@ -12,14 +12,17 @@ from typing import Any
 
 import pandas as pd
 
-from anthroqa.intake import rows as checks
-from anthroqa.intake.beside import known_loads, second_entry, true_values
-from anthroqa.intake.beside.corrections import KEY, Correction, match_corrections
-from anthroqa.intake.instruments import Instrument
-from anthroqa.intake.personal import looks_like_a_name
-from anthroqa.intake.settings import Measure, Settings, read_measures
+from anthroqa.intake.described.instruments import Instrument
+from anthroqa.intake.described.settings import Measure, Settings, read_measures
+from anthroqa.intake.entries import known_loads, second_entry, true_values
+from anthroqa.intake.entries import readings as checks
+from anthroqa.intake.entries.corrections import KEY, Correction, match_corrections
+from anthroqa.intake.entries.missing import missing_of
+from anthroqa.intake.tables.personal import looks_like_a_name
 from anthroqa.intake.tables.problems import Problem, SessionError, whole_file
 from anthroqa.intake.tables.table import Table, as_text, shape
+from anthroqa.notes import Note
+from anthroqa.notes.intake.session import Folder, Handled, NamesForCodes
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -41,7 +44,8 @@ class Session:
         corrections were made; `converted` (bool) where some were written in the other system
         of units, so that the marks which were read are not those of the step.
     missing : pandas.DataFrame
-        Rows without a reading: `measurer, subject, measure, round, row, why`.
+        Rows without a reading: `measurer, subject, measure, round, row, why`; the text in `why`
+        remembers its code (`intake.entries.missing.reasons`).
     corrections : pandas.DataFrame
         What was changed: `measurer, subject, measure, round, written, corrected, reason, by`.
     absent : pandas.DataFrame
@@ -56,8 +60,8 @@ class Session:
         uncertainty_steps` (float, in steps of the measure); empty without that file.
     instruments : dict of str to Instrument
         As in `session.toml`: class, division, uncertainty of the standard.
-    notices : tuple of (file, text)
-        What was passed over without changing a meaning.
+    notices : tuple of (file, note)
+        What was passed over without changing a meaning; the text of a note says it.
     unused : tuple of str
         Columns that were listed and not used.
     files : dict of str to str
@@ -79,7 +83,7 @@ class Session:
     true_values: pd.DataFrame = field(default_factory=true_values.no_true_values)
     known_loads: pd.DataFrame = field(default_factory=known_loads.no_known_loads)
     instruments: Mapping[str, Instrument] = field(default_factory=dict)
-    notices: tuple[tuple[str, str], ...] = ()
+    notices: tuple[tuple[str, Note], ...] = ()
     unused: tuple[str, ...] = ()
     files: Mapping[str, str] = field(default_factory=dict)
 
@@ -227,7 +231,7 @@ def build(
         conditions=settings.conditions,
         measures=measures,
         readings=readings,
-        missing=_missing(entries, matched),
+        missing=missing_of(entries, matched),
         corrections=_corrections(entries, matched),
         absent=_absent([e for e in entries if e["sound"]]),
         true_values=true_values.no_true_values() if was_set is None else was_set,
@@ -251,7 +255,7 @@ def build(
 
 def no_reading(file: str) -> Problem:
     """Nothing was entered yet."""
-    return whole_file(file, "there is no reading", "Enter the readings.")
+    return whole_file(file, Folder.NOTHING_ENTERED)
 
 
 def progress_of(entries: list[checks.Entry], twice: Collection[tuple[Any, ...]]) -> pd.DataFrame:
@@ -289,20 +293,6 @@ def _frame(
     return frame
 
 
-def _missing(entries: list[checks.Entry], matched: Mapping[int, Correction]) -> pd.DataFrame:
-    gone = [(i, e) for i, e in enumerate(entries) if e["sound"] and e["missing"]]
-    why = [
-        e["condition"] + checks.TAKEN_OUT
-        if "stopped" in e
-        else checks.SET_ASIDE + matched[i].reason
-        if i in matched
-        else e.get("condition") or checks.EMPTY
-        for i, e in gone
-    ]
-    columns = [*KEY, "row"]
-    return pd.DataFrame({c: [e[c] for _, e in gone] for c in columns} | {"why": why})
-
-
 def _corrections(entries: list[checks.Entry], matched: Mapping[int, Correction]) -> pd.DataFrame:
     columns = [*KEY, "written", "corrected"]
     frame = {c: [entries[i][c] for i in matched] for c in columns}
@@ -324,21 +314,17 @@ def _absent(entries: list[checks.Entry]) -> pd.DataFrame:
     )
 
 
-def _handled(readings: pd.DataFrame, file: str, cap: int | None) -> list[tuple[str, str]]:
+def _handled(readings: pd.DataFrame, file: str, cap: int | None) -> list[tuple[str, Note]]:
     if cap is None:
         return []
     times = readings.groupby(["subject", "measure"], sort=True).size()
     return [
-        (file, f"subject {subject} was handled {n} times for {measure}; the cap is {cap}")
+        (file, Handled(subject=subject, measure=measure, times=int(n), cap=cap))
         for (subject, measure), n in times[times > cap].items()
     ]
 
 
-def _name_like(readings: pd.DataFrame, file: str) -> list[tuple[str, str]]:
+def _name_like(readings: pd.DataFrame, file: str) -> list[tuple[str, Note]]:
     """Codes of people that look like a first and a last name; no code is shown."""
-    codes = readings["measurer"].drop_duplicates()
-    n = sum(map(looks_like_a_name, codes))
-    what = (
-        "code of a measurer looks like a name" if n == 1 else "codes of measurers look like names"
-    )
-    return [(file, f"{n} {what}: use codes, and keep the list of names apart")] if n else []
+    n = sum(map(looks_like_a_name, readings["measurer"].drop_duplicates()))
+    return [(file, NamesForCodes(n=n))] if n else []

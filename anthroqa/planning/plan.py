@@ -16,10 +16,23 @@ from pathlib import Path
 from typing import Any
 
 from anthroqa.intake import Measure, SessionError
-from anthroqa.intake.personal import looks_like_a_name
-from anthroqa.intake.rows import EVERYBODY, heard
-from anthroqa.intake.settings import Notes, Settings, read_toml, settings_of
+from anthroqa.intake.described.settings import Notes, Settings, read_toml, settings_of
+from anthroqa.intake.entries.readings import EVERYBODY, heard
+from anthroqa.intake.tables.personal import looks_like_a_name
 from anthroqa.intake.tables.problems import whole_file
+from anthroqa.notes.planning import (
+    GroupsOverTheCap,
+    MoreGroupsThanStaff,
+    NotCodes,
+    NothingMeasured,
+    NotMinutes,
+    NotTexts,
+    NotWhole,
+    OfWhichSubjects,
+    PlanProblem,
+    RoundsOverTheCap,
+    TooAlike,
+)
 
 FILE = "plan.toml"
 HANDLING_CAP = 12  # per child and measure; common practice, no source
@@ -93,16 +106,11 @@ def read_plan(path: str | Path) -> Plan:
     try:
         data = file.read_bytes()
     except FileNotFoundError:
-        raise SessionError([whole_file(
-            FILE, "this file is missing",
-            "Write the plan into it, or run anthroqa plan in a terminal: it asks.",
-        )]) from None  # fmt: skip
+        raise SessionError([whole_file(FILE, PlanProblem.NO_FILE)]) from None
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
-        raise SessionError([
-            whole_file(FILE, "the file is not UTF-8 text", "Save it again as UTF-8.")
-        ]) from None  # fmt: skip
+        raise SessionError([whole_file(FILE, PlanProblem.NOT_UTF8)]) from None
     return plan_of(text)
 
 
@@ -119,21 +127,13 @@ def plan_of(text: str) -> Plan:
 
 def _plan(raw: Mapping[str, Any], settings: Settings, notes: Notes) -> Plan | None:
     if settings.exercise != "session":
-        notes.add(
-            "exercise", settings.exercise, "only a session is planned here",
-            "Leave the key out; a drill needs no order of children.",
-        )  # fmt: skip
+        notes.add("exercise", settings.exercise, PlanProblem.NOT_A_SESSION)
     rounds = _whole(notes, raw, "rounds", 2)
     staff = _codes(notes, raw.get("staff"), "staff", "M") if "staff" in raw else []
     if "staff" not in raw:
-        notes.add(
-            "staff", None, "nobody is to measure",
-            'Give the codes of the staff, as in staff = ["K1", "K2"], or how many they are.',
-        )  # fmt: skip
+        notes.add("staff", None, PlanProblem.NOBODY)
     elif staff == [settings.reference]:
-        notes.add(
-            "staff", staff[0], "nobody but the reference is to measure", "Add the codes of staff."
-        )
+        notes.add("staff", staff[0], PlanProblem.ONLY_THE_REFERENCE)
     staff = [code for code in staff if code != settings.reference]
     sets = _sets(notes, raw)
     cap = settings.handling_cap or HANDLING_CAP
@@ -142,10 +142,7 @@ def _plan(raw: Mapping[str, Any], settings: Settings, notes: Notes) -> Plan | No
     for name, table in tables.items():
         tared = table.get("tared", False)
         if type(tared) is not bool:
-            notes.add(
-                f"measure.{name}.tared", tared, "this is neither true nor false",
-                "Write tared = true, without quotes, where the caregiver is weighed alone too.",
-            )  # fmt: skip
+            notes.add(f"measure.{name}.tared", tared, PlanProblem.TARED_OR_NOT)
     plan = Plan(
         title=settings.title or "Standardisation exercise",
         date=settings.date, reference=settings.reference, staff=tuple(staff), rounds=rounds,
@@ -180,10 +177,7 @@ def _whole(notes: Notes, raw: Mapping[str, Any], key: str, default: int, *, leas
     most = _MOST.get(key, 2**31 - 1)
     if type(value) is int and least <= value <= most:
         return value
-    notes.add(
-        key, value, f"this is not a whole number from {least} to {most}",
-        f"Write, say, {key} = {default}.",
-    )  # fmt: skip
+    notes.add(key, value, NotWhole(key=key, least=least, most=most, usual=default))
     return default
 
 
@@ -193,14 +187,14 @@ def _minutes(
     value = raw.get(key, default)
     if type(value) in (int, float) and 0 <= value < 1000:
         return float(value)
-    notes.add(prefix + key, value, "this is not a number of minutes", f"Write {key} = {default}.")
+    notes.add(prefix + key, value, NotMinutes(key=key, usual=default))
     return default
 
 
 def _paper(notes: Notes, raw: Mapping[str, Any]) -> str:
     value = raw.get("paper", PAPERS[0])
     if value not in PAPERS:
-        notes.add("paper", value, "this paper is not known", 'Write "A4" or "Letter".')
+        notes.add("paper", value, PlanProblem.UNKNOWN_PAPER)
         return PAPERS[0]
     return str(value)
 
@@ -209,7 +203,7 @@ def _texts(notes: Notes, raw: Mapping[str, Any], key: str) -> list[str]:
     value = raw.get(key, [])
     if isinstance(value, list) and all(isinstance(v, str) and v.strip() for v in value):
         return [v.strip() for v in value]
-    notes.add(key, value, "this must be a list of texts", f'Write {key} = ["code"].')
+    notes.add(key, value, NotTexts(key=key))
     return []
 
 
@@ -219,34 +213,27 @@ def _codes(notes: Notes, value: Any, key: str, letter: str) -> list[str]:
         width = len(str(value))
         return [f"{letter}{i:0{width}d}" for i in range(1, value + 1)]
     if not isinstance(value, list) or not value or not all(isinstance(v, str) for v in value):
-        notes.add(
-            key, value, "this is neither a number nor a list of codes",
-            f'Write {key} = 12, or {key} = ["{letter}1", "{letter}2"].',
-        )  # fmt: skip
+        notes.add(key, value, NotCodes(key=key, letter=letter))
         return []
     codes = [v.strip() for v in value]
     seen: dict[str, str] = {}
     for code in codes:
         if code in _NO_CODES:
-            notes.add(key, code, "this cannot be a code", "Choose another code.")
+            notes.add(key, code, PlanProblem.NO_CODE)
         elif looks_like_a_name(code):
-            notes.add(
-                key, None, "a code looks like a name",
-                "Use codes, and keep the list of names apart.",
-            )  # fmt: skip
+            notes.add(key, None, PlanProblem.LOOKS_LIKE_A_NAME)
         twin = seen.setdefault(heard(code), code)
         if twin is not code:
-            what = "is there twice" if twin == code else f"differs too little from {twin!r}"
-            notes.add(key, code, f"this code {what}", "Give everybody a code of their own.")
+            same = twin == code
+            notes.add(key, code, PlanProblem.GIVEN_TWICE if same else TooAlike(other=twin))
     return codes
 
 
 def _sets(notes: Notes, raw: Mapping[str, Any]) -> dict[str, tuple[int | list[str], list[str]]]:
     """Kinds of subjects: how many (or which) a person measures, and in which measures."""
     value = raw.get("subjects")
-    example = "Write subjects = 12; or [subjects] with infants = 12, adults = 10."
     if value is None or value == {}:
-        notes.add("subjects", None, "the number of subjects is missing", example)
+        notes.add("subjects", None, PlanProblem.NO_SUBJECTS)
         return {}
     given = value if isinstance(value, Mapping) else {"": value}
     sets: dict[str, tuple[int | list[str], list[str]]] = {}
@@ -259,18 +246,11 @@ def _sets(notes: Notes, raw: Mapping[str, Any]) -> dict[str, tuple[int | list[st
         if of in sets:
             sets[of][1].append(measure)
         else:
-            notes.add(
-                f"measure.{measure}.of", of, "which subjects is this measure taken of?",
-                f"Write of = one of {', '.join(map(repr, given))}."
-                if isinstance(value, Mapping) else "Leave the key out, or name kinds of subjects. "
-                + example,
-            )  # fmt: skip
+            kinds = tuple(given) if isinstance(value, Mapping) else None
+            notes.add(f"measure.{measure}.of", of, OfWhichSubjects(kinds=kinds))
     for name, (_, measures) in sets.items():
         if name and not measures:
-            notes.add(
-                f"subjects.{name}", None, "nothing is measured of these",
-                f'Write of = "{name}" in a measure, or leave them out.',
-            )  # fmt: skip
+            notes.add(f"subjects.{name}", None, NothingMeasured(kind=name))
     return sets
 
 
@@ -280,25 +260,17 @@ def _groups(
     """How many groups: as the plan says, or the least that keep the handlings under the cap."""
     most = cap // rounds - referenced  # staff of a group
     if most < 1:
-        notes.add(
-            "handling_cap", cap, f"{rounds} rounds by one person"
-            + (" and the reference" if referenced else "")
-            + f" handle a child {rounds * (1 + referenced)} times a measure",
-            "Plan fewer rounds; raise the cap only if the program and the caregivers agree.",
-        )  # fmt: skip
+        notes.add("handling_cap", cap, RoundsOverTheCap(rounds=rounds, referenced=referenced))
         return 1
     least = max(1, math.ceil(staff / most))
     if "groups" not in raw:
         return least
     groups = _whole(notes, raw, "groups", least)
     if staff and groups > staff:
-        notes.add("groups", groups, "there are more groups than staff", f"Write groups = {least}.")
+        notes.add("groups", groups, MoreGroupsThanStaff(least=least))
     elif groups < least:
         times = rounds * (math.ceil(staff / groups) + referenced)
-        notes.add(
-            "groups", groups, f"each child would be handled {times} times a measure; the cap "
-            f"is {cap}", f"Write groups = {least}, leave the key out, or plan fewer staff.",
-        )  # fmt: skip
+        notes.add("groups", groups, GroupsOverTheCap(times=times, cap=cap, least=least))
     return groups
 
 
@@ -320,8 +292,7 @@ def _blocks(
                 codes = tuple(subjects[g::groups])
             for code in codes:
                 if code in everyone:
-                    notes.add("subjects", code, "this code is given twice",
-                              "Give every subject a code of its own.")  # fmt: skip
+                    notes.add("subjects", code, PlanProblem.SUBJECT_GIVEN_TWICE)
             everyone |= set(codes)
             blocks.append(Block(
                 group=group, of=of, people=people, subjects=codes, measures=tuple(measures)

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -19,9 +19,12 @@ import pandas as pd
 from scipy import special
 
 from anthroqa.decisions.enough import LEAST_DF, LEAST_SUBJECTS, spread_factors
-from anthroqa.decisions.findings import TOO_FINE
 from anthroqa.decisions.fine_limits import too_fine_for
 from anthroqa.intake import Measure
+from anthroqa.notes import NONE, Notes, notes_of
+from anthroqa.notes.cells import coded, worded
+from anthroqa.notes.decisions import Limit
+from anthroqa.notes.planning import Few, FewRepeats, FewSubjects, NotGiven, Prospect
 from anthroqa.planning import drawn
 from anthroqa.planning.drawn import Chance
 from anthroqa.planning.plan import Block, Plan
@@ -67,6 +70,11 @@ def chances(plan: Plan, *, confidence: float = 0.90, seed: int = 0) -> pd.DataFr
     ValueError
         If `confidence` is not between 0 and 1.
     """
+    return worded(chances_rows(plan, confidence, seed))
+
+
+def chances_rows(plan: Plan, confidence: float, seed: int) -> pd.DataFrame:
+    """The chances of a planned session, as `chances` gives them, with codes in `note`."""
     check_confidence(confidence)
     rows = []
     for block in _kinds(plan):
@@ -113,7 +121,7 @@ def _row(
         row["seen_at"] = row["limit"] + row["half_width"] * _seen(subjects - 1, confidence)
     method = "tared" if measure.name in plan.tared else "direct"
     if question == "repeatability" and method in too_fine_for(measure, "limit_tem"):
-        row["note"] = "; ".join(w for w in (why, TOO_FINE) if w)
+        row["note"] = notes_of(why, Limit.TOO_FINE)
     return row
 
 
@@ -133,19 +141,17 @@ def _compared(plan: Plan, staff: int) -> bool:
     return plan.reference is not None or staff > 2
 
 
-def _why_not(plan, measure: Measure, question: str, staff: int, subjects: int, limit) -> str:
+def _why_not(plan, measure: Measure, question: str, staff: int, subjects: int, limit) -> Notes:
     """What stands in the way of a finding, if anything does."""
+    repeats = subjects * (plan.rounds - 1)
     if question == "bias" and not _compared(plan, staff):
-        return "there is no reference, and not two other staff, to compare with"
-    if question == "repeatability" and subjects * (plan.rounds - 1) < LEAST_DF:
-        return f"{subjects * (plan.rounds - 1)} repeat differences, and {LEAST_DF} are the least"
+        return notes_of(Prospect.NOBODY_TO_COMPARE_WITH)
+    if question == "repeatability" and repeats < LEAST_DF:
+        return notes_of(FewRepeats(n=repeats, least=LEAST_DF))
     if question == "bias" and subjects < LEAST_SUBJECTS:
-        return f"{subjects} common subjects, and {LEAST_SUBJECTS} are the least"
-    lacking = [
-        what for what, there in (("limit", limit), ("expected error", measure.expected_tem))
-        if there is None
-    ]  # fmt: skip
-    return f"no {' and no '.join(lacking)} is given" if lacking else ""
+        return notes_of(FewSubjects(n=subjects, least=LEAST_SUBJECTS))
+    lacking = NotGiven(limit=limit is None, expected_error=measure.expected_tem is None)
+    return notes_of(lacking) if lacking.limit or lacking.expected_error else NONE
 
 
 def _chance(
@@ -239,8 +245,9 @@ def naming(plan: Plan, table: pd.DataFrame, *, confidence: float = 0.90) -> pd.D
         is the worst case. `findings` is how many could be made, `expected` how many of them would
         be wrong, and `chance` that there is at least one, as if findings were independent.
     """
-    hindered = table["note"].str.contains("the least|to compare with")
-    judged = table[table["limit"].notna() & ~hindered]
+    notes = coded(table)["note"]
+    hindered = notes.map(lambda note: Few in note or Prospect.NOBODY_TO_COMPARE_WITH in note)
+    judged = table[table["limit"].notna() & ~hindered.astype(bool)]
     people = [
         sum(len(b.people) - (plan.reference is not None and row.question == "bias")
             for b in plan.blocks if b.of == row.of)
@@ -262,3 +269,32 @@ def naming(plan: Plan, table: pd.DataFrame, *, confidence: float = 0.90) -> pd.D
         none = float(np.prod((1 - risk) ** n))
         rows.append((case, int(n.sum()), float((n * risk).sum()), 1 - none))
     return pd.DataFrame(rows, columns=["case", "findings", "expected", "chance"])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Outlook:
+    """A plan and what its session would settle; `chances` has codes in `note`."""
+
+    plan: Plan
+    confidence: float
+    seed: int
+    chances: pd.DataFrame
+    changes: pd.DataFrame
+    naming: pd.DataFrame
+
+
+def look_ahead(plan: Plan, *, confidence: float = 0.90, seed: int = 0) -> Outlook:
+    """What a planned session would settle, what would change that, and who may be wrongly named.
+
+    Parameters
+    ----------
+    plan : Plan
+    confidence, seed
+        As in `chances`.
+    """
+    table = chances_rows(plan, confidence, seed)
+    return Outlook(
+        plan=plan, confidence=confidence, seed=seed, chances=table,
+        changes=changes(plan, table, confidence=confidence, seed=seed),
+        naming=naming(plan, table, confidence=confidence),
+    )  # fmt: skip

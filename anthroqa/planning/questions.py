@@ -13,6 +13,7 @@ from typing import Any
 import tomli_w
 
 from anthroqa.intake import SessionError
+from anthroqa.notes import said
 from anthroqa.planning.plan import plan_of
 
 _TRIAL = {"staff": 1, "subjects": 6, "measure": {"trial": {"recorded_to": "1 g"}}}
@@ -103,7 +104,7 @@ def _remedies(table: dict[str, Any], key: str, of_measure: bool) -> list[str]:
         plan_of(tomli_w.dumps({**needed, **trial}))
     except SessionError as error:
         return [
-            f"{p.problem}. {p.remedy}" for p in error
+            said(p.code) for p in error
             if p.column.split(".")[-1] in told or (lacking and p.column.startswith("measure"))
         ]  # fmt: skip
     return []

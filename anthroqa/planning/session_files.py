@@ -6,19 +6,16 @@ that is not as the last plan left it is never replaced, nor is a folder with rea
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections.abc import Iterable
 from pathlib import Path
-from typing import Any
 
 import tomli_w
 
+from anthroqa.files import RECORD, left_by_last_run, sha256_of
 from anthroqa.intake import SessionError
 from anthroqa.intake.tables.problems import whole_file
-from anthroqa.planning.plan import FILE, PLAN_KEYS, PLAN_MEASURE_KEYS, Plan
-
-RECORD = "run.json"  # holds the hash of every file that the plan wrote, as `outputs`
+from anthroqa.notes.planning import InTheFolder
+from anthroqa.planning.plan import PLAN_KEYS, PLAN_MEASURE_KEYS, Plan
 
 
 def session_toml(plan: Plan) -> str:
@@ -31,12 +28,6 @@ def session_toml(plan: Plan) -> str:
     }
     tables = {k: v for k, v in table.items() if isinstance(v, dict)}
     return tomli_w.dumps({k: v for k, v in table.items() if k not in tables} | tables)
-
-
-def sha256(path: Path) -> str:
-    """The hash of a file's bytes."""
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def check_free(folder: str | Path, files: Iterable[str]) -> None:
@@ -55,29 +46,16 @@ def check_free(folder: str | Path, files: Iterable[str]) -> None:
         if not path.exists():
             continue
         if path.is_dir():
-            problems.append(
-                whole_file(name, "a folder stands where this file goes", "Move it out.")
-            )
-        elif name.startswith("readings.") and left.get(name) != sha256(path):
-            problems.append(whole_file(
-                name, "this file holds readings, or may hold some", "Nothing was written. Plan "
-                "into another folder: copy plan.toml there.",
-            ))  # fmt: skip
-        elif left.get(name) != sha256(path):
-            problems.append(whole_file(
-                name, "this file is not as a plan left it",
-                f"Nothing was written. Take what was changed over into {FILE}, move this file "
-                "out of the folder, and plan again.",
-            ))  # fmt: skip
+            problems.append(whole_file(name, InTheFolder.FOLDER_IN_ITS_PLACE))
+        elif name.startswith("readings.") and left.get(name) != sha256_of(path):
+            problems.append(whole_file(name, InTheFolder.HOLDS_READINGS))
+        elif left.get(name) != sha256_of(path):
+            problems.append(whole_file(name, InTheFolder.CHANGED))
     if problems:
         raise SessionError(problems)
 
 
 def _left_by_a_plan(folder: Path) -> dict[str, str]:
     """The hash of each file that the last plan wrote, that of the record among them."""
-    try:
-        record: Any = json.loads((folder / RECORD).read_text(encoding="utf-8"))
-        outputs = dict(record["outputs"])
-    except (OSError, ValueError, KeyError, TypeError):
-        return {}
-    return {**outputs, RECORD: sha256(folder / RECORD)}
+    outputs = left_by_last_run(folder)
+    return {**outputs, RECORD: sha256_of(folder / RECORD)} if outputs else {}

@@ -18,11 +18,12 @@ from anthroqa.program.staff.naming import named
 from anthroqa.program.staff.next_session import due
 from anthroqa.program.staff.over_time import differences, history, repeat_errors
 from anthroqa.program.staff.retraining import retrained
+from anthroqa.program.staff.reviewed import Review, review_of
 from anthroqa.program.staff.sessions import Program, read_program
 
 __all__ = [
-    "Program", "audit", "by_month", "changes", "converted", "differences", "drifts", "due",
-    "for_others", "funnel", "history", "instrument_drifts", "merged", "moderated", "named",
+    "Program", "Review", "audit", "by_month", "changes", "converted", "differences", "drifts",
+    "due", "for_others", "funnel", "history", "instrument_drifts", "merged", "moderated", "named",
     "open_source", "quality", "read_counts", "read_program", "repeat_errors", "repeated",
-    "retrained", "smoothed", "tally", "wanted",
+    "retrained", "review_of", "smoothed", "tally", "wanted",
 ]  # fmt: skip

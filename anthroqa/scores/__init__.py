@@ -12,6 +12,6 @@ from anthroqa.scores.odd.patterns import watch_for
 from anthroqa.scores.table import score
 
 __all__ = [
-    "both_views", "by_size", "entangled", "hidden_kinds", "mark_findings", "parts", "residuals", "score",
-    "slips", "watch_for",
+    "both_views", "by_size", "entangled", "hidden_kinds", "mark_findings", "parts", "residuals",
+    "score", "slips", "watch_for",
 ]  # fmt: skip

@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from anthroqa.intake import EVERYBODY, Session
+from anthroqa.notes.cells import worded
 from anthroqa.scores.agreement import bias, less_instrument
 from anthroqa.scores.components import between, crossed
 from anthroqa.scores.drill import read_back
@@ -144,14 +145,19 @@ def score(
     >>> anthroqa.score(session, only=["within_tem"])[["estimate", "unit", "df"]].values.tolist()
     [[0.1, 'cm', 2.0]]
     """
+    return worded(score_rows(list(cubes(session)), confidence=confidence, seed=seed, only=only))
+
+
+def score_rows(
+    of: Sequence[Cube], *, confidence: float, seed: int, only: Collection[str] | None = None
+) -> pd.DataFrame:
+    """The figures of the cubes of a session, as `score` gives them, with codes in `note`."""
     check_confidence(confidence)
     names = set(ORDER) if only is None else {str(name) for name in only}
     unknown = sorted(name for name in names if not _known(name))
     if unknown:
         raise ValueError(f"unknown statistic {', '.join(unknown)}; known are {', '.join(ORDER)}")
-    parts = [
-        part for cube in cubes(session) for part in _measure_rows(cube, confidence, names, seed)
-    ]
+    parts = [part for cube in of for part in _measure_rows(cube, confidence, names, seed)]
     return _frame(parts, confidence)
 
 

@@ -40,7 +40,7 @@ class Kit:
 
 
 def known_loads_csv(tested: Kit, seed: int) -> str:
-    """The text of `known_loads.csv`, drawn apart from the readings so that those stay as they are."""
+    """The text of `known_loads.csv`, drawn apart from the readings: those stay as they are."""
     rng = np.random.default_rng([seed, 1])
     lines = [HEADER]
     for kind in tested.kinds:

@@ -1,9 +1,9 @@
 """Routine records of an invented program, with what was planted in them.
 
-Larkspur Valley Family Nutrition: fourteen staff in four clinics over a year. A reading is drawn
+Larkspur Valley Family Nutrition: fourteen staff in four sites over a year. A reading is drawn
 where a child or a caregiver lies, on no mark in particular; a person who leans puts some readings
-on a coarse mark, more on some days than on others; faults of clinics and instruments come on
-top. There is no code of a child or caregiver in it, only of staff, clinics and instruments.
+on a coarse mark, more on some days than on others; faults of sites and instruments come on
+top. There is no code of a child or caregiver in it, only of staff, sites and instruments.
 
 `write_records` draws as many readings as are asked for: beyond the sample's size more valleys like
 it are added (each with codes of its own), and then more readings a day.
@@ -34,7 +34,7 @@ ROWS, SEED = 40_000, 20261126
 _MOST_VALLEYS = 143  # 2,002 staff
 _CHUNK = 1_000_000  # rows drawn at a time
 _START, _DAYS = np.datetime64("2025-10-01"), 365
-_CHANGED = np.datetime64("2026-04-01")  # a new scale in clinic B
+_CHANGED = np.datetime64("2026-04-01")  # a new scale in site B
 _LIVELY = 3.0  # of days: a person's share on a day is gamma with this shape; assumed
 
 
@@ -48,7 +48,7 @@ class _Drawn:
     spread: float
     low: int  # nobody lies below or above these, in steps
     high: int
-    kit: str
+    instrument: str
     share: float  # of all readings
 
 
@@ -56,19 +56,19 @@ _OUNCE, _EIGHTH = Step(Fraction(1), "oz"), Step(Fraction(1, 8), "in")
 _QUARTER = Step(Fraction(1, 4), "lb")
 MEASURES = (
     _Drawn(name="infant_weight", step=_OUNCE, middle=262, spread=62, low=80, high=480,
-           kit="scale", share=0.40),
+           instrument="scale", share=0.40),
     _Drawn(name="infant_length", step=_EIGHTH, middle=212, spread=26, low=140, high=300,
-           kit="board", share=0.35),
+           instrument="board", share=0.35),
     _Drawn(name="adult_weight", step=_QUARTER, middle=640, spread=120, low=340, high=1300,
-           kit="beam", share=0.25),
+           instrument="beam", share=0.25),
 )  # fmt: skip
 RANGES = {
     "infant_weight": "4 lb to 40 lb", "infant_length": "16 in to 45 in",
     "adult_weight": "70 lb to 400 lb",
 }  # fmt: skip
 
-_CLINICS = "AAAABBBBCCCDDD"
-STAFF = tuple(f"V{i:02d}" for i in range(1, len(_CLINICS) + 1))
+_SITES = "AAAABBBBCCCDDD"
+STAFF = tuple(f"V{i:02d}" for i in range(1, len(_SITES) + 1))
 NEW = "V14"  # started in the last weeks: 18 readings in all
 _FEW = 18
 # (person, measure, mark in steps, share of the readings put on it)
@@ -81,7 +81,7 @@ ESTIMATES = ("V09", "infant_length", 0.05)  # writes sixteenths of an inch
 CONVERTED = ("C", "infant_weight", Step(Fraction(1, 20), "kg"))
 NEW_SCALE = ("B", "infant_weight", 2)  # shows every second ounce
 MISSING = 0.01
-UNWELL = ("D", "adult_weight", 0.08)  # a clinic where many weights are not written down
+UNWELL = ("D", "adult_weight", 0.08)  # a site where many weights are not written down
 _STRAY = 0.001  # a digit too many
 
 
@@ -119,10 +119,10 @@ def write_records(folder: Path, *, rows: int = ROWS, seed: int = SEED, keys: boo
 
 
 def records(*, rows: int = ROWS, seed: int = SEED, keys: bool = False) -> pd.DataFrame:
-    """The same records as a table: `clinic, measurer, instrument, measure, reading, taken_at`."""
+    """The same records as a table: `site, measurer, instrument, measure, reading, taken_at`."""
     import pandas as pd
 
-    text = ["clinic", "measurer", "instrument", "measure", "reading"]
+    text = ["site", "measurer", "instrument", "measure", "reading"]
     parts = [part.astype(dict.fromkeys(text, str)) for part in _parts(rows, seed, keys)]
     return pd.concat(parts, ignore_index=True)
 
@@ -177,24 +177,24 @@ def _part(
 
     person, measure, day = draws
     own = person % len(STAFF)
-    clinic = np.array([ord(c) for c in _CLINICS])[own]
-    count = _counts(own, measure, clinic, day, lively[person, day], rng)
+    site = np.array([ord(c) for c in _SITES])[own]
+    count = _counts(own, measure, site, day, lively[person, day], rng)
     if keys:
         key = rng.integers(0, max(len(count) // 6, 1), size=len(count))
         count = _repeated(count, key, measure, day, own == STAFF.index("V05"), rng)
-    lost = _lost(own, measure, clinic, rng)
+    lost = _lost(own, measure, site, rng)
     text, forms = _written(count, measure, lost)
     valley = person // len(STAFF)
-    changed = (clinic == ord(NEW_SCALE[0])) & (measure == 0) & (_START + day >= _CHANGED)
+    changed = (site == ord(NEW_SCALE[0])) & (measure == 0) & (_START + day >= _CHANGED)
     prefix = [f"R{v + 1:03d}-" if valleys > 1 else "" for v in range(valleys)]
-    letters = sorted(set(_CLINICS))
-    place = np.searchsorted([ord(c) for c in letters], clinic)
-    kit = [f"{c}-{m.kit}-{k}" for c in letters for m in MEASURES for k in (1, 2)]
+    letters = sorted(set(_SITES))
+    place = np.searchsorted([ord(c) for c in letters], site)
+    codes = [f"{c}-{m.instrument}-{k}" for c in letters for m in MEASURES for k in (1, 2)]
     which = (place * len(MEASURES) + measure) * 2 + changed
     table = {
-        "clinic": _coded(valley * len(letters) + place, [p + c for p in prefix for c in letters]),
+        "site": _coded(valley * len(letters) + place, [p + c for p in prefix for c in letters]),
         "measurer": _coded(person, [p + code for p in prefix for code in STAFF]),
-        "instrument": _coded(valley * len(kit) + which, [p + k for p in prefix for k in kit]),
+        "instrument": _coded(valley * len(codes) + which, [p + c for p in prefix for c in codes]),
         "measure": _coded(measure, [m.name for m in MEASURES]),
         "reading": pd.Categorical.from_codes(text, categories=forms),
         "taken_at": (_START + day).astype("datetime64[s]"),
@@ -214,7 +214,7 @@ def _coded(codes: Counts, names: list[str]) -> pd.Categorical:
 def _counts(
     own: Counts,
     measure: Counts,
-    clinic: Counts,
+    site: Counts,
     day: Counts,
     lively: npt.NDArray[np.float64],
     rng: np.random.Generator,
@@ -233,10 +233,10 @@ def _counts(
         mine = (own == STAFF.index(code)) & (measure == _index(name)) & (chance < share)
         count[mine] = nearest(true[mine], mark)
     where, name, mark = NEW_SCALE
-    coarse = (clinic == ord(where)) & (measure == _index(name)) & (_START + day >= _CHANGED)
+    coarse = (site == ord(where)) & (measure == _index(name)) & (_START + day >= _CHANGED)
     count[coarse] = nearest(true[coarse], mark)
     where, name, source = CONVERTED
-    turned = (clinic == ord(where)) & (measure == _index(name))
+    turned = (site == ord(where)) & (measure == _index(name))
     step = MEASURES[_index(name)].step
     tick = float(convert(source.size, source.unit, step.unit) / step.size)
     count[turned] = nearest(np.floor(true[turned] / tick + 0.5) * tick)
@@ -260,11 +260,11 @@ def _repeated(
     return out
 
 
-def _lost(own: Counts, measure: Counts, clinic: Counts, rng: np.random.Generator) -> Counts:
+def _lost(own: Counts, measure: Counts, site: Counts, rng: np.random.Generator) -> Counts:
     """What became of a reading: 0 written, 1 missing, 2 between two marks, 3 ten times as much."""
     at_random = rng.random(len(own))
     where, name, share = UNWELL
-    missing = np.where((clinic == ord(where)) & (measure == _index(name)), share, MISSING)
+    missing = np.where((site == ord(where)) & (measure == _index(name)), share, MISSING)
     code, name, share = ESTIMATES
     off = np.where((own == STAFF.index(code)) & (measure == _index(name)), share, 0.0)
     ends = np.cumsum([missing, off, np.full(len(own), _STRAY)], axis=0)
@@ -272,7 +272,7 @@ def _lost(own: Counts, measure: Counts, clinic: Counts, rng: np.random.Generator
 
 
 def _written(count: Counts, measure: Counts, lost: Counts) -> tuple[Counts, list[str]]:
-    """Each reading as a clinic writes it: the place of its text in a list of forms."""
+    """Each reading as a site writes it: the place of its text in a list of forms."""
     forms: list[str] = []
     place: dict[str, int] = {}
     text = np.empty(len(count), dtype=np.int64)
@@ -312,16 +312,16 @@ def truth(rows: int = ROWS, seed: int = SEED) -> str:
             f'mark = "{called}"', f"share = {share}  # of the readings, more on some days",
         ]  # fmt: skip
     where, name, source = CONVERTED
-    lines += ["", "[[converted]]", f'clinic = "{where}"', f'measure = "{name}"',
+    lines += ["", "[[converted]]", f'site = "{where}"', f'measure = "{name}"',
               f'source = "{source}"']  # fmt: skip
     where, name, mark = NEW_SCALE
     called = MEASURES[_index(name)].step.coarse_marks()[mark]
     lines += [
-        "", "[[new_scale]]", f'clinic = "{where}"', f'measure = "{name}"',
+        "", "[[new_scale]]", f'site = "{where}"', f'measure = "{name}"',
         f'instrument = "{where}-scale-2"', f'mark = "{called}"', f'from = "{str(_CHANGED)[:7]}"',
     ]  # fmt: skip
     code, name, share = ESTIMATES
     lines += ["", "[[off_step]]", f'measurer = "{code}"', f'measure = "{name}"', f"share = {share}"]
     where, name, share = UNWELL
-    lines += ["", "[[missing]]", f'clinic = "{where}"', f'measure = "{name}"', f"share = {share}"]
+    lines += ["", "[[missing]]", f'site = "{where}"', f'measure = "{name}"', f"share = {share}"]
     return "\n".join(lines) + "\n"

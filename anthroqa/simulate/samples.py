@@ -231,7 +231,7 @@ _CLINIC_TRUTH = {
     "K2": "reads lengths to quarter inches only",
     "K4": "rounds down in infant weights and lengths",
     "K7": "leaves shoes on: lengths 3/4 in long, infant weights 3 oz high",
-    "clinic_B": "the beam scale reads 0.5 lb high for everybody who used it, and in known_loads.csv",
+    "clinic_B": "the beam scale reads 0.5 lb high for everybody on it, and in known_loads.csv",
 }
 
 

@@ -31,7 +31,7 @@ WANTED = wanted(
     {"infant_weight": "1 oz", "infant_length": "1/8 in", "child_weight": "0.1 kg"},
     ranges={"infant_weight": "3 lb to 45 lb"},
 )
-BARE = """SELECT clinic, measurer, instrument, measure, {when} AS period,
+BARE = """SELECT site, measurer, instrument, measure, {when} AS period,
   CAST(FLOOR(reading) AS INTEGER) % 16 AS position, COUNT(*) AS n
 FROM read_parquet('{path}') GROUP BY ALL"""
 SETTINGS = {"memory_limit": "1200MB", "preserve_insertion_order": False}
@@ -46,7 +46,7 @@ def generate(path, rows: int, staff: int) -> None:
     with duckdb.connect(config={"preserve_insertion_order": False}) as base:
         base.execute("SET memory_limit = '1GB'")
         base.execute(f"""COPY (
-          SELECT 'C' || lpad(CAST(s % 150 AS VARCHAR), 3, '0') AS clinic,
+          SELECT 'C' || lpad(CAST(s % 150 AS VARCHAR), 3, '0') AS site,
             'S' || lpad(CAST(s AS VARCHAR), 4, '0') AS measurer,
             'scale-' || lpad(CAST(s % 150 AS VARCHAR), 3, '0') || '-' || (s % 2) AS instrument,
             CASE WHEN h % 5 < 3 THEN 'infant_weight' WHEN h % 5 = 3 THEN 'infant_length'

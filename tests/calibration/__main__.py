@@ -124,9 +124,10 @@ subject, in TEMs; `chi2` is `between_tem` on chi-squared with its df, for compar
 ## The scale or the person
 
 One clinic of three honest staff and twelve adults, a beam scale that reads high, a lead on a
-sound one, and known loads of both. `over_by_bias`, `over_less_instrument`: share of staff over the limit
-without and with the known loads; `beam_over`, `port_over`: sessions in which that scale is; `covered`:
-intervals (0.90) of `bias_less_instrument` that hold a drawn bias (scales and staff drawn between marks).
+sound one, and known loads of both. `over_by_bias`, `over_less_instrument`: share of staff over
+the limit without and with the known loads; `beam_over`, `port_over`: sessions in which that scale
+is; `covered`: intervals (0.90) of `bias_less_instrument` that hold a drawn bias (scales and staff
+drawn between marks).
 
 {known_loads}
 
@@ -170,14 +171,14 @@ Only counts are given to the audit, and truth is known, so that every wrong name
 
 ## Who leans to a mark
 
-Forty staff in four clinics, 150 readings each in 25 days and two months; three of them put 15 in
+Forty staff in four sites, 150 readings each in 25 days and two months; three of them put 15 in
 100 more readings on a whole pound (1 oz) or on the mark in the name of the row (0.3 on 1/2 in).
 *Days differ*: each of their days has a share of its own, beta distributed about theirs with
 intra-day correlation 0.1 (nine days in ten lie between 2 and 37 in 100) or, *much*, 0.3 (between
 0 and 59). `found`: share of leaners named after Holm over staff and marks; `right`: on the planted
 mark; `wrong_mark`: programs in which a leaner is named for another mark, maybe beside it;
 `honest`: programs in which anybody else is named; `looked_at`: in which anybody else is worth a
-look; `clinics`: in which a clinic is named. `covered`: intervals (0.90) of the planted
+look; `sites`: in which a site is named. `covered`: intervals (0.90) of the planted
 mark that hold a leaner's share; `covered_honest`: those of everybody else; `effect`: mean design
 effect of that mark. Where all lean they are held against a typical person, and clusters cost power.
 
@@ -185,10 +186,10 @@ effect of that mark. Where all lean they are held against a typical person, and 
 
 ## Months, conversions, repeated values
 
-Forty staff in four clinics, about 40 readings a month each for a year, unless the row says
+Forty staff in four sites, about 40 readings a month each for a year, unless the row says
 otherwise; a month has a share on the pound of its own. `changed`: the planted change is found
 within a month; `false`: programs in which any other change is told. `converted`: the converted
-clinic is found; `false_comb`: programs in which anything else is. `carried`: the person with 20 in
+site is found; `false_comb`: programs in which anything else is. `carried`: the person with 20 in
 100 more repeated values is told; `alike`: programs in which anybody else is.
 
 {records_years}

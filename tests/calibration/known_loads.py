@@ -44,7 +44,7 @@ def drawn(
     session: anthroqa.Session, rng: np.random.Generator, *, high: float, spread: float,
     subject: float = 0.0, apart: float = 0.0,
 ) -> tuple[anthroqa.Session, np.ndarray]:  # fmt: skip
-    """A session with its known loads, and the true bias of each of the staff less the lead's, in lb.
+    """A session with its known loads, and the true bias of each less the lead's, in lb.
 
     `high` is what the beam scale reads high, `spread` the SD of the staff's own bias, `subject`
     that of staff by subject, `apart` how far from whole marks both scales may err; all in quarter
@@ -71,7 +71,7 @@ def drawn(
 
 
 def study(sessions: int, seed: int) -> pd.DataFrame:
-    """Shares of staff over the limit with and without the file of known loads, of scales, and coverage."""
+    """Shares of staff over the limit with and without known loads, of scales, and coverage."""
     rows = []
     for limit, high, subject in (
         ("1/4 lb", 2.0, 0.0), ("1/2 lb", 2.0, 0.0), ("1/4 lb", 0.0, 0.0), ("1/2 lb", 1.5, 0.8),

@@ -19,7 +19,7 @@ from calibration.shifts import as_measures
 from anthroqa.program.staff.drift import drifts
 from anthroqa.program.staff.funnel_limits import funnel
 from anthroqa.program.staff.moderation import moderated
-from anthroqa.program.staff.naming import named
+from anthroqa.program.staff.naming import DIFFERS, MOVES, named
 from anthroqa.program.staff.over_time import differences, history, repeat_errors
 from anthroqa.program.staff.retraining import BETTER, UNJUDGED, WORSE, retrained
 from anthroqa.program.staff.sessions import Program
@@ -143,8 +143,8 @@ def planted(
                 named = table[table["state"] == NAMED]
                 who = "LEAD" if what == "reference" else "P1"
                 mine = (named["measurer"] == who) & (named["measure"] == f"m{i * k}")
-                kind = "differs" if what == "larger" else "has moved"
-                hits.append((mine & named["question"].str.startswith(kind)).any())
+                kind = DIFFERS if what == "larger" else MOVES
+                hits.append((mine & named["question"].eq(kind)).any())
                 others.append((named["measurer"] != who).any())
         rows.append({
             "planted": what, "size": amount, "interaction": spread[0], "session": spread[1],

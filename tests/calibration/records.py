@@ -24,7 +24,7 @@ class Staff:
     who: np.ndarray
     x: np.ndarray  # in steps
     day: np.ndarray
-    clinic: np.ndarray
+    site: np.ndarray
     period: np.ndarray
 
 
@@ -36,7 +36,7 @@ def drawn(
     readings: int = 150,
     days: int = 25,
     rho: float = 0.0,
-    clinics: int = 4,
+    sites: int = 4,
     months: int = 2,
     centre: float = 320.0,
     spread: float = 80.0,
@@ -56,7 +56,7 @@ def drawn(
     true = np.maximum(rng.normal(centre, spread, n), 20)
     leans = rng.random(n) < own[who, day]
     x = np.where(leans, np.round(true / mark) * mark, np.round(true)).astype(np.int64)
-    return Staff(who=who, x=x, day=day, clinic=who % clinics, period=day * months // days)
+    return Staff(who=who, x=x, day=day, site=who % sites, period=day * months // days)
 
 
 def counted(
@@ -64,7 +64,7 @@ def counted(
 ) -> pd.DataFrame:
     """The tally of readings that all stand on a mark."""
     at = step_of(step)
-    cell = (staff.clinic * 1000 + staff.who) * 100 + staff.period
+    cell = (staff.site * 1000 + staff.who) * 100 + staff.period
     teeth = leaves_gaps(at) if comb else None
     on = on_comb(staff.x, teeth[1]) if teeth else np.zeros(len(staff.x), dtype=bool)
     own = _summed(cell * 100 + staff.x % at.cycle(), staff.day, on)
@@ -73,7 +73,7 @@ def counted(
     key = table.pop("key").to_numpy()
     cell = key // 100
     table = table.assign(
-        clinic=np.char.add("C", (cell // 100_000).astype(str)),
+        site=np.char.add("C", (cell // 100_000).astype(str)),
         measurer=np.char.add("P", np.char.zfill((cell // 100 % 1000).astype(str), 3)),
         instrument="", measure=measure, step=step,
         period=np.char.add("2026-", np.char.zfill((cell % 100 + 1).astype(str), 2)),
@@ -143,8 +143,8 @@ def study(programs: int, seed: int, *, kinds: Sequence[Program] = PROGRAMS) -> p
     """How often leaners are named and somebody honest is, by kind of program.
 
     `found`: share of leaners named, by whatever mark; `right`: on the planted mark. `honest`:
-    share of programs in which somebody else is named; `looked_at`: worth a look. `clinics`: in
-    which a clinic is. `covered`: intervals (0.90) of the planted mark that hold a leaner's share;
+    share of programs in which somebody else is named; `looked_at`: worth a look. `sites`: in
+    which a site is. `covered`: intervals (0.90) of the planted mark that hold a leaner's share;
     `covered_honest`: of all others on it; `effect`: mean design effect there.
     """
     rng = np.random.default_rng(seed)
@@ -171,7 +171,7 @@ def _judged(table: pd.DataFrame, kind: Program) -> dict[str, float]:
         "wrong_mark": float((named & lean & ~here).any()),
         "honest": float((named & ~lean).any()),
         "looked_at": float(((people["state"] == LOOK) & ~lean).any()),
-        "clinics": float(((table["level"] == "clinic") & (table["state"] == NAMED)).any()),
+        "sites": float(((table["level"] == "site") & (table["state"] == NAMED)).any()),
         "covered": held[lean & here].mean(), "covered_honest": held[~lean & here].mean(),
         "effect": people.loc[here, "design_effect"].mean(),
     }  # fmt: skip

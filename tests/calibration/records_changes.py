@@ -17,7 +17,7 @@ from anthroqa.program.routine.findings.groups import step_of
 from anthroqa.program.routine.findings.months import changes
 from anthroqa.program.routine.findings.repetition import ALIKE, repeated
 
-STAFF, CLINICS = 40, 4
+STAFF, SITES = 40, 4
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -30,9 +30,9 @@ class Year:
     habit: float = 0.05  # share put on the whole mark, on average
     rho: float = 0.0  # of months of one person
     step: str = "1 oz"
-    new_scale: float = 0.0  # share more on the whole mark from the middle on, in clinic C0
+    new_scale: float = 0.0  # share more on the whole mark from the middle on, in site C0
     new_habit: float = 0.0  # the same of person P001
-    converted: str = ""  # clinic C0: `all`, or `late` from the middle on
+    converted: str = ""  # site C0: `all`, or `late` from the middle on
     repeats: float = 0.1  # share of followed readings that are the same
     spread: float = 0.0  # SD of that between staff
     carried: float = 0.0  # share more of person P001
@@ -43,12 +43,12 @@ YEARS = (
     Year(name="habits that differ by month", rho=0.05),
     Year(name="few months", months=4, readings=100, rho=0.05),
     Year(name="two years", months=24, readings=80, rho=0.02),
-    Year(name="new scale in one clinic", new_scale=0.15, rho=0.02),
+    Year(name="new scale in one site", new_scale=0.15, rho=0.02),
     Year(name="new habit of one person", new_habit=0.3, rho=0.02),
-    Year(name="a converted clinic", converted="all", rho=0.02),
-    Year(name="a unit switched in one clinic", converted="late", rho=0.02),
-    Year(name="a converted clinic, 1/8 in", converted="all", rho=0.02, step="1/8 in"),
-    Year(name="a converted clinic, 0.1 kg", converted="all", rho=0.02, step="0.1 kg"),
+    Year(name="a converted site", converted="all", rho=0.02),
+    Year(name="a unit switched in one site", converted="late", rho=0.02),
+    Year(name="a converted site, 1/8 in", converted="all", rho=0.02, step="1/8 in"),
+    Year(name="a converted site, 0.1 kg", converted="all", rho=0.02, step="0.1 kg"),
     Year(name="leaners in metric, 0.1 cm", rho=0.05, step="0.1 cm", habit=0.3),
     Year(name="repeats that differ", spread=0.03),
     Year(name="values carried over", spread=0.02, carried=0.2),
@@ -60,9 +60,9 @@ def one(year: Year, rng: np.random.Generator) -> pd.DataFrame:
     step = step_of(year.step)
     cycle = step.cycle()
     person, month = np.indices((STAFF, year.months)).reshape(2, -1)
-    clinic = person % CLINICS
+    site = person % SITES
     late = month >= year.months // 2
-    share = year.habit + np.where((clinic == 0) & late, year.new_scale, 0)
+    share = year.habit + np.where((site == 0) & late, year.new_scale, 0)
     share = share + np.where((person == 1) & late, year.new_habit, 0)
     if year.rho:
         k = (1 - year.rho) / year.rho
@@ -70,7 +70,7 @@ def one(year: Year, rng: np.random.Generator) -> pd.DataFrame:
     chance = (1 - share)[:, None] / cycle + share[:, None] * (np.arange(cycle) == 0)
     n = rng.multinomial(rng.poisson(year.readings, len(person)), chance)
     comb = np.array(by_chance(step, cycle))
-    whole = (clinic == 0) & (late if year.converted == "late" else bool(year.converted))
+    whole = (site == 0) & (late if year.converted == "late" else bool(year.converted))
     on = np.where(whole[:, None], n, rng.binomial(n, comb))
     own = np.clip(rng.normal(year.repeats, year.spread, STAFF), 0.005, 1)
     own[1] += year.carried
@@ -78,14 +78,14 @@ def one(year: Year, rng: np.random.Generator) -> pd.DataFrame:
     same = rng.binomial(followed, own[person][:, None])
     cell, position = (at.ravel() for at in np.indices(n.shape))
     table = pd.DataFrame({
-        "clinic": np.char.add("C", clinic[cell].astype(str)),
+        "site": np.char.add("C", site[cell].astype(str)),
         "measurer": np.char.add("P", np.char.zfill(person[cell].astype(str), 3)),
         "instrument": "", "measure": "weight", "step": year.step, "kind": "on a mark",
         "position": position, "n": n.ravel(), "on_comb": on.ravel(),
         "period": np.char.add("m", np.char.zfill(month[cell].astype(str), 2)),
         "followed": followed.ravel(), "same": same.ravel(),
     })  # fmt: skip
-    key = ["clinic", "measurer", "instrument", "measure", "step", "period"]
+    key = ["site", "measurer", "instrument", "measure", "step", "period"]
     every = table.groupby(key, sort=False)["n"].sum().reset_index().assign(kind="all")
     return pd.concat([table[table["n"] > 0], every], ignore_index=True)
 
@@ -94,7 +94,7 @@ def study(programs: int, seed: int, *, kinds: Sequence[Year] = YEARS) -> pd.Data
     """Shares of programs in which something is said, by kind.
 
     `changed`: the planted change of share is found within a month; `false`: any other change is
-    told (the staff of a clinic with a new scale do change). `converted`: the clinic that is
+    told (the staff of a site with a new scale do change). `converted`: the site that is
     converted is found; `false_comb`: any other, or a person. `carried`: the person is found;
     `alike`: anybody else.
     """
@@ -108,23 +108,23 @@ def study(programs: int, seed: int, *, kinds: Sequence[Year] = YEARS) -> pd.Data
 
 def _judged(counts: pd.DataFrame, kind: Year) -> dict[str, float]:
     told = changes(counts, confidence=0.90)
-    level, who = ("clinic", "C0") if kind.new_scale or kind.converted else ("measurer", "P001")
-    staff = [f"P{i:03d}" for i in range(0, STAFF, CLINICS)]
+    level, who = ("site", "C0") if kind.new_scale or kind.converted else ("measurer", "P001")
+    staff = [f"P{i:03d}" for i in range(0, STAFF, SITES)]
     near = (told["period"].str[1:].astype(int) - kind.months // 2).abs() <= 1
     mine = (told["level"] == level) & (told["who"] == who)
     planted = mine | (told["level"] == "everybody")
-    if level == "clinic":
+    if level == "site":
         planted |= (told["level"] == "measurer") & told["who"].isin(staff)
     change = kind.new_scale or kind.new_habit or kind.converted == "late"
     combs = converted(counts)
-    here = (combs["clinic"] == "C0") & (combs["measurer"] == "")
+    here = (combs["site"] == "C0") & (combs["measurer"] == "")
     alike = repeated(counts, confidence=0.90)
     alike = alike[(alike["state"] == ALIKE) & (alike["level"] == "measurer")]
     return {
         "changed": float((mine & near).any()) if change else np.nan,
         "false": float((~planted if change else told["who"] != "").any()),
         "converted": float(here.any()) if kind.converted else np.nan,
-        "false_comb": float((~here if kind.converted else combs["clinic"] != "").any()),
+        "false_comb": float((~here if kind.converted else combs["site"] != "").any()),
         "carried": float((alike["who"] == "P001").any()) if kind.carried else np.nan,
         "alike": float((alike["who"] != "P001" if kind.carried else alike["who"] != "").any()),
     }  # fmt: skip

@@ -9,6 +9,8 @@ from calibration.shifts import study
 from strategies import as_frame, as_session, side_by_side
 
 import anthroqa
+from anthroqa.notes import notes_of
+from anthroqa.notes.decisions import InstrumentDiffers, TooFewSubjects
 from anthroqa.simulate import draw, nearest
 
 COLUMNS = [
@@ -374,6 +376,20 @@ def test_instruments_unlike_the_references_are_named():
     assert table.loc[("A", "bias"), "note"] == note
     assert table.loc[("A", "repeatability"), "note"] == ""
     assert table.loc[("B", "bias"), "note"] == ""
+
+
+def test_inside_a_note_is_its_code_and_at_the_edge_its_words():
+    frame = as_frame(people(counts(tem=[2, 2, 2], subjects=5, seed=7)))
+    tools = {"LEAD": "PORT-1", "A": "BEAM; old B", "B": "PORT-1"}
+    frame["instrument"] = frame["measurer"].map(tools)
+    session = as_session(frame, reference="LEAD", **LIMITS)
+    rows = anthroqa.analyse(session).decisions
+    (note,) = rows[(rows["measurer"] == "A") & (rows["question"] == "bias")]["note"]
+    assert note.reason == notes_of(TooFewSubjects(subjects=5, least=6))
+    differs = note.first(InstrumentDiffers)
+    assert (differs.own, differs.reference) == (("BEAM; old B",), ("PORT-1",))
+    edge = anthroqa.decide(anthroqa.score(session), session)
+    assert edge["note"].tolist() == [str(note) for note in rows["note"]]
 
 
 def test_the_reason_for_a_state_is_the_first_part_of_its_note():

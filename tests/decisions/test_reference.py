@@ -10,6 +10,8 @@ from strategies import as_session
 
 import anthroqa
 from anthroqa.decisions.reference import COLUMNS, reference_doubts
+from anthroqa.notes import notes_of
+from anthroqa.notes.decisions import Place, WithoutOne
 from anthroqa.scores.agreement.two_views import both_views
 
 OFF = (1, -1, 0, 1, 0, -1, 2, -2)
@@ -66,6 +68,7 @@ def test_the_figure_is_the_references_bias_from_others_and_the_second_look_leave
         left.loc["LEAD", "bias_from_others"][["lower", "upper"]]
     )
     assert row["note"] == "without D the interval lies within the limit"
+    assert row["note"].notes == notes_of(WithoutOne(measurer="D", place=Place.WITHIN))
 
 
 def test_two_other_staff_settle_nothing_and_the_note_says_what_would():

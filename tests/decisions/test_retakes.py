@@ -194,3 +194,10 @@ def test_a_child_with_a_stop_code_is_left_in_peace():
     })  # fmt: skip
     session = replace(session, missing=missing, conditions={"stop": ("upset",)})
     assert take_again(session)["note"].tolist() == ["stopped", ""]
+
+
+def test_a_stop_code_is_no_word_of_the_tables():
+    session = as_session({"A": [[600, 650]], "B": [[600, "NA"]]}, limit_pair="7 mm")
+    assert session.missing["why"].tolist() == ["empty"]
+    session = replace(session, conditions={"stop": ("empty",)})
+    assert take_again(session)["note"].tolist() == [""]

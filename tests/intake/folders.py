@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from anthroqa import SessionError, read_session
+from anthroqa import Session, SessionError, read_session
 
 HEADER = "measurer,subject,measure,round,reading"
 TOML = """\
@@ -89,3 +89,8 @@ def place(problem: dict[str, Any]) -> tuple[str, int | None, str, str]:
 def counts_of(folder: Path) -> list[int]:
     """The counts of a folder that must be readable, in the order of its rows."""
     return read_session(folder).readings["count"].tolist()
+
+
+def noticed(session: Session) -> list[tuple[str, str]]:
+    """What was passed over, in words, by file."""
+    return [(file, str(note)) for file, note in session.notices]

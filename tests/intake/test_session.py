@@ -5,11 +5,14 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from folders import HEADER, TOML, only_problem, place, problems_of, write_session
+from folders import HEADER, TOML, noticed, only_problem, place, problems_of, write_session
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from anthroqa import Session, SessionError, read_session
+from anthroqa.intake import look
+from anthroqa.intake.entries import known_loads, true_values
+from anthroqa.notes.intake.session import Handled, OldName
 
 SAMPLES = Path(__file__).parents[2] / "sample_sessions"
 KEY = ["measurer", "subject", "measure", "round"]
@@ -63,9 +66,43 @@ def test_the_same_code_may_stand_in_different_measures_and_for_different_things(
 def test_the_handling_cap_is_noticed_by_child_and_measure(tmp_path):
     rows = [f"{m},C1,mass,{r},7" for m in "AB" for r in (1, 2)] + ["A,C2,mass,1,7"]
     session = read_session(write_session(tmp_path, rows, toml="handling_cap = 3\n" + TOML))
-    assert session.notices == (
-        ("readings.csv", "subject C1 was handled 4 times for mass; the cap is 3"),
-    )
+    handled = Handled(subject="C1", measure="mass", times=4, cap=3)
+    assert session.notices == (("readings.csv", handled),)
+    assert str(handled) == "subject C1 was handled 4 times for mass; the cap is 3"
+
+
+@pytest.mark.parametrize(
+    ("codes", "words"),
+    [
+        (["Ana Ruiz", "B"], "1 code of a measurer looks like a name"),
+        (["Ana Ruiz", "Bea Soto"], "2 codes of measurers look like names"),
+    ],
+)
+def test_codes_that_look_like_names_are_counted_and_not_shown(tmp_path, codes, words):
+    session = read_session(write_session(tmp_path, [f"{code},C1,mass,1,7" for code in codes]))
+    assert noticed(session) == [
+        ("readings.csv", f"{words}: use codes, and keep the list of names apart")
+    ]
+
+
+@pytest.mark.parametrize(
+    ("old", "new"), [("kit.csv", "known_loads.csv"), ("settings.csv", "true_values.csv")]
+)
+@pytest.mark.parametrize("both", [False, True])
+def test_a_file_with_an_old_name_is_told_with_its_new_one_and_not_read(tmp_path, old, new, both):
+    folder = write_session(tmp_path, ["A,C1,mass,1,7.3"])
+    (folder / old).write_bytes(b"\xff nothing that could be read")
+    if both:
+        header = ",".join(known_loads.COLUMNS if old == "kit.csv" else true_values.COLUMNS)
+        (folder / new).write_text(f"{header}\n", encoding="utf-8")
+    told = only_problem(folder)
+    assert place(told) == (old, None, "", "")
+    assert told["problem"] == f"this file is called {new} now, and nothing was read from it"
+    assert told["remedy"].startswith(f"Rename it to {new}.")
+    found = look(folder)
+    assert [p.code for p in found.problems] == [OldName(new=new)]
+    assert found.session is not None
+    assert old not in found.session.files
 
 
 def test_each_input_is_hashed_and_none_is_changed(tmp_path):
@@ -254,7 +291,7 @@ def test_the_sample_as_typed_with_its_corrections_is_the_clean_sample():
     assert len(typed.corrections) == len(AS_TYPED)
     columns = [*KEY, "group", "instrument", "count", "count_read", "count_tare", "value"]
     pd.testing.assert_frame_equal(typed.readings[columns], clean.readings[columns])
-    assert [text for _, text in typed.notices] == [
+    assert [text for _, text in noticed(typed)] == [
         "rows 1 to 2 above the column names passed over",
         "empty rows passed over: 203",
         "outer spaces removed in 12 rows",

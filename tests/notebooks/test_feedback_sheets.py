@@ -1,7 +1,7 @@
 """The notebook of feedback sheets, run as a person and as the command run it."""
 
 import pytest
-from reporting.person.tables import sheets_of, tables_of
+from reporting.person.tables import sheets_of
 from same_page import by_hand_and_by_command
 
 import anthroqa
@@ -18,7 +18,7 @@ def test_notebook_runs_on_every_sample_and_shows_the_librarys_own_pages(request,
     }  # fmt: skip
     page = notebooks.to_html(notebooks.run("feedback_sheets", values), title="t")
     session = anthroqa.read_session(folder)
-    expected = sheets_of(session, tables_of(session, confidence=0.8, seed=3))
+    expected = sheets_of(anthroqa.analyse(session, confidence=0.8, seed=3))
     names = {path.name for path in (tmp_path / "t").iterdir()}
     assert names == {"run.json", *(f"feedback_{code}.html" for code in expected)}
     for code, text in expected.items():

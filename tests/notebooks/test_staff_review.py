@@ -1,10 +1,12 @@
 """The notebook of a program, run top to bottom as a person and as the command run it."""
 
 import pandas as pd
-from reporting.staff.pages import tables_of
+from reporting.staff.pages import reviewed
 from same_page import body
 
+from anthroqa.notes import texts
 from anthroqa.reporting.page import notebooks
+from anthroqa.reporting.staff.page import TABLES
 
 NAME = "staff_review"
 
@@ -13,16 +15,12 @@ def test_notebook_gives_the_librarys_own_tables(request, tmp_path):
     folder = request.config.rootpath / "sample_sessions" / "four_quarters"
     values = {"program_folders": str(folder), "tables_folder": str(tmp_path / "t")}
     notebooks.run(NAME, values)
-    t = tables_of(folder)
-    tables = {
-        "history": t.history, "funnel": t.funnel, "drifts": t.drifts, "named": t.named,
-        "moderated": t.moderated, "retrained": t.retrained, "due": t.due,
-        "instrument_drifts": t.checks,
-    }  # fmt: skip
-    for name, table in tables.items():
+    review = reviewed(folder)
+    for name in TABLES:
+        table = getattr(review, name)
         written = pd.read_csv(tmp_path / "t" / f"{name}.csv", keep_default_na=False, na_values=[""])
         assert list(written.columns) == list(table.columns), name
-        assert len(written) == len(table), name
+        assert written["note"].astype(object).fillna("").tolist() == texts(table["note"]), name
         for column in table.select_dtypes("float"):
             pd.testing.assert_series_equal(
                 written[column].astype(float), table[column].reset_index(drop=True), rtol=1e-15

@@ -4,9 +4,14 @@ from calibration import planning as study
 from scipy import special
 
 from anthroqa.decisions.enough import spread_factors
-from anthroqa.planning import chances, changes, drawn, least_subjects, naming
+from anthroqa.notes import notes_of
+from anthroqa.notes.cells import worded
+from anthroqa.notes.decisions import Limit
+from anthroqa.notes.planning import FewRepeats, FewSubjects, NotGiven, Prospect
+from anthroqa.planning import chances, changes, drawn, least_subjects, look_ahead, naming
 from anthroqa.planning.plan import plan_of
 
+ALONE = Prospect.NOBODY_TO_COMPARE_WITH
 PLAN = """
 reference = "LEAD"
 staff = 6
@@ -108,6 +113,27 @@ def test_what_stands_in_the_way_is_noted(change, question, note):
         assert found["within"] == found["over"] == 0
     elif "too fine" not in note:
         assert np.isnan(found["within"])
+
+
+@pytest.mark.parametrize(
+    ("change", "question", "code", "findings"),
+    [
+        (("limit_tem", "# "), "repeatability", NotGiven(limit=True, expected_error=False), 6),
+        (("subjects = 10", "subjects = 5"), "repeatability", FewRepeats(n=5, least=6), 0),
+        (("subjects = 10", "subjects = 5"), "bias", FewSubjects(n=5, least=6), 0),
+        (('reference = "LEAD"\nstaff = 6', "staff = 2"), "bias", ALONE, 2),
+        (('limit_tem = "2 oz"', 'limit_tem = "0.5 oz"'), "repeatability", Limit.TOO_FINE, 13),
+    ],
+)
+def test_an_outlook_holds_the_tables_of_its_plan_with_codes(change, question, code, findings):
+    plan = plan_of(PLAN.replace(*change))
+    outlook, table = look_ahead(plan), chances(plan)
+    asked = outlook.chances["question"] == question
+    assert outlook.chances.loc[asked, "note"].tolist() == [notes_of(code)]
+    assert worded(outlook.chances).equals(table)
+    assert outlook.changes.equals(changes(plan, table))
+    assert outlook.naming.equals(naming(plan, table))
+    assert outlook.naming["findings"].iloc[1] == findings
 
 
 def test_widths_are_there_without_a_limit_or_an_expected_error():

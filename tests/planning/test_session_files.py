@@ -3,10 +3,11 @@ import tomllib
 
 import pytest
 
+from anthroqa.files import sha256_of
 from anthroqa.intake import SessionError
-from anthroqa.intake.settings import read_settings
+from anthroqa.intake.described.settings import read_settings
 from anthroqa.planning.plan import plan_of
-from anthroqa.planning.session_files import RECORD, check_free, session_toml, sha256
+from anthroqa.planning.session_files import RECORD, check_free, session_toml
 
 PLAN = """
 title = "North \\"clinics\\""
@@ -55,7 +56,7 @@ def planned_before(folder, **files):
     """A folder as a plan leaves it."""
     for name, text in files.items():
         (folder / name).write_text(text, encoding="utf-8")
-    outputs = {name: sha256(folder / name) for name in files}
+    outputs = {name: sha256_of(folder / name) for name in files}
     (folder / RECORD).write_text(json.dumps({"outputs": outputs}), encoding="utf-8")
 
 

@@ -21,7 +21,7 @@ def counts(package, name, column, step, per_unit=1, *, where=None):
     values = (frame if where is None else frame.query(where))[column].dropna() * per_unit
     x = np.floor(values.to_numpy(dtype=float) + 0.5).astype(np.int64)
     none = np.zeros(len(x), dtype=np.int64)
-    staff = Staff(who=none, x=x, day=none, clinic=none, period=none)
+    staff = Staff(who=none, x=x, day=none, site=none, period=none)
     return counted(staff, step, comb=True, days=False)
 
 

@@ -1,7 +1,7 @@
 import pytest
 
 import anthroqa
-from anthroqa.reporting import report
+from anthroqa import report
 
 SAMPLES = "sample_sessions"
 
@@ -22,9 +22,8 @@ def outreach(samples):
 
 
 @pytest.fixture(scope="session")
-def outreach_tables(outreach):
-    scores = anthroqa.score(outreach)
-    return scores, anthroqa.decide(scores, outreach), anthroqa.residuals(outreach)
+def outreach_analysis(outreach):
+    return anthroqa.analyse(outreach)
 
 
 @pytest.fixture(scope="session")

@@ -7,19 +7,7 @@ from html import unescape
 import pandas as pd
 
 import anthroqa
-from anthroqa.decisions import reference_doubts, too_fine, variants
-from anthroqa.reporting.page import outputs
-from anthroqa.reporting.session import (
-    about_the_data,
-    against,
-    error_parts,
-    in_short,
-    instrument_section,
-    odd,
-    patterns,
-    sections,
-)
-from anthroqa.scores import both_views, by_size, entangled, hidden_kinds, parts, watch_for
+from anthroqa.reporting.session import page
 
 LIMITS = {"limit_tem": "0.5 cm", "limit_bias": "0.5 cm"}
 
@@ -44,6 +32,14 @@ def pairs(people, subjects, *, spread=3):
     ]
 
 
+def unlike_instruments():
+    """A session in which A read on another instrument, of a name with a semicolon in it."""
+    table = frame(pairs("RAB", 8))
+    tools = {"R": "PORT-1", "A": "BEAM; old B", "B": "PORT-1"}
+    table["instrument"] = table["measurer"].map(tools)
+    return session_of(table, reference="R", **LIMITS)
+
+
 def plain(part):
     """A section without its tags."""
     return re.sub(r"\s+", " ", unescape(re.sub(r"<[^>]+>", " ", part.text)))
@@ -52,39 +48,20 @@ def plain(part):
 @cache
 def pages(session):
     """Every section of the report as plain text, by name; once for each session."""
-    scores = anthroqa.score(session)
-    decisions = anthroqa.decide(scores, session)
-    residuals, slips = anthroqa.residuals(session), anthroqa.slips(session)
-    others = variants(session, scores, decisions, slips)
-    mark_findings, checks = anthroqa.mark_findings(scores), anthroqa.instrument_checks(session)
-    doubts = reference_doubts(scores, session)
+    analysis = anthroqa.analyse(session)
     found = {
-        "opening": in_short.opening(
-            session,
-            scores,
-            decisions,
-            slips,
-            others,
-            mark_findings,
-            checks,
-            doubts,
-            too_fine(session),
-        ),
-        "repeatability": sections.repeatability(session, scores, decisions, slips),
-        "difference": against.difference(
-            session, scores, decisions, slips, both_views(scores), doubts
-        ),
-        "growing": against.growing(session, by_size(session)),
-        "instruments": instrument_section.instruments(session, checks, entangled(session)),
-        "odd": odd.odd_readings(session, residuals, slips, hidden_kinds(session)),
-        "with and without": odd.with_and_without(session, others),
-        "agreement": sections.agreement(session, scores),
-        "divided": error_parts.divided(
-            session, parts(session), parts(session.without(slips)), scores
-        ),
-        "together": sections.together(session, scores),
-        "watch": patterns.watch(session, watch_for(scores, session)),
-        "notes": about_the_data.data_notes(session, residuals),
-        "record": about_the_data.run_record(outputs.run_record(session, {"seed": 0})),
+        "opening": page.opening(analysis),
+        "repeatability": page.repeatability(analysis),
+        "difference": page.difference(analysis),
+        "growing": page.growing(analysis),
+        "instruments": page.instruments(analysis),
+        "odd": page.odd_readings(analysis),
+        "with and without": page.with_and_without(analysis),
+        "agreement": page.agreement(analysis),
+        "divided": page.divided(analysis),
+        "together": page.together(analysis),
+        "watch": page.watch(analysis),
+        "notes": page.data_notes(analysis),
+        "record": page.saved(analysis, ""),
     }
     return {name: plain(part) for name, part in found.items()}

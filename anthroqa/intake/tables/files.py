@@ -6,6 +6,7 @@ import csv
 import io
 
 from anthroqa.intake.tables.table import Table, found_in, header_row, shape
+from anthroqa.notes.intake.problems import Misquoted, OfFile
 
 
 def read_file(
@@ -43,15 +44,10 @@ def _csv_cells(data: bytes, table: Table, required: list[str]) -> list[list[str]
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         row = data[: error.start].count(b"\n") + 1
-        table.problems.append(found_in(
-            table, row, "", "", "the file is not UTF-8 text",
-            "Save it again as 'CSV UTF-8', or as a workbook (.xlsx).",
-        ))  # fmt: skip
+        table.problems.append(found_in(table, row, "", "", OfFile.NOT_UTF8))
         return None
     if "\0" in text:
-        table.problems.append(found_in(
-            table, None, "", "", "the file is not a text file", "Save it again as 'CSV UTF-8'.",
-        ))  # fmt: skip
+        table.problems.append(found_in(table, None, "", "", OfFile.NOT_TEXT))
         return None
     fallback, misquoted = None, None
     for delimiter in ",;\t":
@@ -63,10 +59,7 @@ def _csv_cells(data: bytes, table: Table, required: list[str]) -> list[list[str]
             continue
         if header_row(grid, required) is not None:
             if delimiter == "\t":
-                table.problems.append(found_in(
-                    table, None, "", "", "the columns are separated by tabs",
-                    "Save it again with commas or semicolons between the columns.",
-                ))  # fmt: skip
+                table.problems.append(found_in(table, None, "", "", OfFile.TABS))
                 return None
             table.decimal_comma = delimiter == ";"
             _check_swallowed(table, grid, delimiter, len(required) - 1)
@@ -74,10 +67,7 @@ def _csv_cells(data: bytes, table: Table, required: list[str]) -> list[list[str]
         if fallback is None or max(map(len, grid), default=0) > max(map(len, fallback), default=0):
             fallback = grid
     if misquoted is not None:
-        table.problems.append(found_in(
-            table, None, "", "", f"a quotation mark is out of place ({misquoted})",
-            "Look for a single quotation mark in a note or a reading and delete it.",
-        ))  # fmt: skip
+        table.problems.append(found_in(table, None, "", "", Misquoted(error=str(misquoted))))
         return None
     return fallback
 
@@ -86,7 +76,4 @@ def _check_swallowed(table: Table, grid: list[list[str]], delimiter: str, most: 
     """Two stray quotation marks make one cell of all the rows between them."""
     for number, cells in enumerate(grid, start=1):
         if any(line.count(delimiter) >= most for c in cells for line in c.splitlines()[1:]):
-            table.problems.append(found_in(
-                table, number, "", "", "a quotation mark is out of place (rows inside one cell)",
-                "Look for a single quotation mark in a note or a reading and delete it.",
-            ))  # fmt: skip
+            table.problems.append(found_in(table, number, "", "", OfFile.ROWS_IN_A_CELL))

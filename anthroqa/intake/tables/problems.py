@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from anthroqa.notes import Note, said_apart
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -25,9 +27,18 @@ class Problem:
     row: int | None  # the line a person sees: the header is row 1
     column: str
     found: str
-    problem: str
-    remedy: str
+    code: Note
     cell: str = ""  # in a workbook the address, as in readings!F23
+
+    @property
+    def problem(self) -> str:
+        """What is wrong, in words."""
+        return said_apart(self.code)[0]
+
+    @property
+    def remedy(self) -> str:
+        """What to do about it, in words."""
+        return said_apart(self.code)[1]
 
     @property
     def place(self) -> str:
@@ -46,9 +57,9 @@ class Problem:
         return one_line(f"{self.place} {self.problem}. {self.remedy}")
 
 
-def whole_file(file: str, problem: str, remedy: str) -> Problem:
+def whole_file(file: str, code: Note) -> Problem:
     """A problem of a file as a whole."""
-    return Problem(file=file, row=None, column="", found="", problem=problem, remedy=remedy)
+    return Problem(file=file, row=None, column="", found="", code=code)
 
 
 def one_line(text: str) -> str:
@@ -56,11 +67,11 @@ def one_line(text: str) -> str:
     return "".join(c if c.isprintable() else repr(c)[1:-1] for c in text)
 
 
-def did_you_mean(word: str, known: Iterable[str], *, nearness: float = 0.6) -> str:
-    """A hint at the known word that is nearest, whatever its case; empty if none is near."""
+def nearest_word(word: str, known: Iterable[str], *, nearness: float = 0.6) -> str | None:
+    """The known word that is nearest, whatever its case; None if none is near."""
     by_fold = {k.casefold(): k for k in known}
     near = difflib.get_close_matches(word.casefold(), sorted(by_fold), n=1, cutoff=nearness)
-    return f"Did you mean {by_fold[near[0]]!r}? " if near else ""
+    return by_fold[near[0]] if near else None
 
 
 class SessionError(Exception):
@@ -74,14 +85,19 @@ class SessionError(Exception):
 
     def __init__(self, problems: Iterable[Problem]) -> None:
         self._problems = tuple(problems)
-        super().__init__("\n".join(map(str, self._problems)))
+        super().__init__(self._problems)
+
+    def __str__(self) -> str:
+        return "\n".join(map(str, self._problems))
 
     @property
     def problems(self) -> pd.DataFrame:
         """The problems as a table: `file, row, column, found, problem, remedy`."""
         import pandas as pd
 
-        table = pd.DataFrame([asdict(p) for p in self._problems], columns=COLUMNS)
+        table = pd.DataFrame(
+            [{name: getattr(p, name) for name in COLUMNS} for p in self._problems], columns=COLUMNS
+        )
         return table.astype({"row": "Int64"})
 
     def __iter__(self):

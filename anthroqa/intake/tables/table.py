@@ -13,8 +13,18 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any
 
-from anthroqa.intake.personal import looks_personal
-from anthroqa.intake.tables.problems import Problem, did_you_mean
+from anthroqa.intake.tables.personal import looks_personal
+from anthroqa.intake.tables.problems import Problem, nearest_word
+from anthroqa.notes import Note
+from anthroqa.notes.intake.problems import (
+    EmptyFile,
+    EmptyRows,
+    NoColumn,
+    OfFile,
+    RowsAbove,
+    Spaced,
+    UnknownColumn,
+)
 
 _TITLE_ROWS = 10
 _OF_A_PLAN = {"sheet", "line"}  # columns that lead back to the paper
@@ -38,7 +48,7 @@ class Table:
     unused: list[str] = field(default_factory=list)
     decimal_comma: bool = False
     problems: list[Problem] = field(default_factory=list)
-    notices: list[tuple[str, str]] = field(default_factory=list)  # (file, what was passed over)
+    notices: list[tuple[str, Note]] = field(default_factory=list)  # (file, what was passed over)
     sheet: str = ""  # of a workbook
     letters: dict[str, str] = field(default_factory=dict)  # of the columns of that sheet
 
@@ -81,33 +91,24 @@ def shape(table: Table, grid: list[list[str]], *, required: list[str], optional:
         _no_header(table, grid, required)
         return
     if at:
-        rows = "row 1" if at == 1 else f"rows 1 to {at}"
-        table.notices.append((table.file, f"{rows} above the column names passed over"))
+        table.notices.append((table.file, RowsAbove(n=at)))
     header = [strip(c) for c in grid[at]]
     known = {c.lower(): c for c in required + optional}
     places: dict[str, int] = {}
     for i, name in enumerate(header):
         column = known.get(name.lower())
         if column in places:
-            table.problems.append(found_in(
-                table, at + 1, column, name, "this column is there twice",
-                "Keep one of the two.",
-            ))  # fmt: skip
+            table.problems.append(found_in(table, at + 1, column, name, OfFile.COLUMN_TWICE))
         elif column:
             places[column] = i
         elif looks_personal(name):
-            table.problems.append(found_in(
-                table, at + 1, name, "", "this column looks like personal data; it was not read",
-                "Delete the column from the file: the audit needs codes only.",
-            ))  # fmt: skip
+            table.problems.append(found_in(table, at + 1, name, "", OfFile.PERSONAL_NOT_READ))
         elif name and name.lower() not in _OF_A_PLAN:
             table.unused.append(name)
-            hint = did_you_mean(name, set(known.values()) - {"note"}, nearness=0.85)
-            if hint:
-                table.problems.append(found_in(
-                    table, at + 1, name, "", "this column is not known here",
-                    f"{hint}Write it so, or give the column a name that is further from it.",
-                ))  # fmt: skip
+            near = nearest_word(name, set(known.values()) - {"note"}, nearness=0.85)
+            if near is not None:
+                code = UnknownColumn(near=near)
+                table.problems.append(found_in(table, at + 1, name, "", code))
     table.columns = list(places)
     if table.sheet:
         from openpyxl.utils import get_column_letter  # only where a workbook is read
@@ -122,11 +123,8 @@ def shape(table: Table, grid: list[list[str]], *, required: list[str], optional:
             continue
         nameless = [c for c, name in zip(cells, header, strict=False) if not name]
         if len(cells) > len(header) or any(strip(c) for c in nameless):
-            table.problems.append(found_in(
-                table, number, "", f"{len(cells)} cells", "the row has more cells than columns",
-                "Look for a comma inside a cell (a decimal comma, a comma in a note): write a "
-                "decimal point, or put the cell in quotation marks. A column needs a name.",
-            ))  # fmt: skip
+            found = f"{len(cells)} cells"
+            table.problems.append(found_in(table, number, "", found, OfFile.TOO_MANY_CELLS))
             continue
         row = {c: cells[i] if i < len(cells) else "" for c, i in places.items()}
         stripped = {c: strip(text) for c, text in row.items()}
@@ -134,24 +132,21 @@ def shape(table: Table, grid: list[list[str]], *, required: list[str], optional:
         table.rows.append(Row(number=number, cells=stripped))
     _note_empty(table, empty, last=max((row.number for row in table.rows), default=0))
     if spaced:
-        table.notices.append((table.file, f"outer spaces removed in {spaced} rows"))
+        table.notices.append((table.file, Spaced(rows=spaced)))
 
 
-def found_in(
-    table: Table, row: int | None, column: str, found: str, problem: str, remedy: str
-) -> Problem:
+def found_in(table: Table, row: int | None, column: str, found: str, code: Note) -> Problem:
     """A problem of a cell, a row or a whole file, with the cell's address in a workbook."""
     return Problem(
-        file=table.file, row=row, column=column, found=found, problem=problem, remedy=remedy,
+        file=table.file, row=row, column=column, found=found, code=code,
         cell=table.address(row, column),
     )  # fmt: skip
 
 
 def _note_empty(table: Table, empty: list[int], *, last: int) -> None:
-    inner = [n for n in empty if n < last]
+    inner = tuple(n for n in empty if n < last)
     if inner:
-        listed = ", ".join(map(str, inner[:10])) + (" ..." if len(inner) > 10 else "")
-        table.notices.append((table.file, f"empty rows passed over: {listed}"))
+        table.notices.append((table.file, EmptyRows(rows=inner)))
 
 
 def header_row(grid: list[list[str]], required: list[str]) -> int | None:
@@ -166,22 +161,13 @@ def _no_header(table: Table, grid: list[list[str]], required: list[str]) -> None
     rows = [{strip(c).lower() for c in cells} for cells in grid[: _TITLE_ROWS + 1]]
     best = max(range(len(rows)), key=lambda i: len(rows[i] & set(required)), default=None)
     if best is None or not any(any(cells) for cells in rows):
-        table.problems.append(found_in(
-            table, None, "", "", "the file is empty",
-            f"Give it the columns {', '.join(required)} and one reading a row.",
-        ))  # fmt: skip
+        table.problems.append(found_in(table, None, "", "", EmptyFile(required=tuple(required))))
         return
     for column in required:
         if column not in rows[best]:
-            near = did_you_mean(column, rows[best] - set(required), nearness=0.7)
-            hint = near.replace("Did you mean", "Is it").rstrip("? ") + "? " if near else ""
-            table.problems.append(found_in(
-                table, best + 1, column, "", "this column is missing",
-                f"{hint}The first row must name the columns {', '.join(required)}.",
-            ))  # fmt: skip
+            near = nearest_word(column, rows[best] - set(required), nearness=0.7)
+            code = NoColumn(near=near, required=tuple(required))
+            table.problems.append(found_in(table, best + 1, column, "", code))
     for name in grid[best]:
         if looks_personal(name):
-            table.problems.append(found_in(
-                table, best + 1, strip(name), "", "this column looks like personal data",
-                "Delete the column from the file: the audit needs codes only.",
-            ))  # fmt: skip
+            table.problems.append(found_in(table, best + 1, strip(name), "", OfFile.PERSONAL))

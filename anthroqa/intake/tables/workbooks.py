@@ -12,11 +12,12 @@ from typing import Any
 
 import openpyxl
 
-from anthroqa.intake.personal import looks_personal
+from anthroqa.intake.tables.personal import looks_personal
 from anthroqa.intake.tables.table import Table, as_text, found_in, header_row
+from anthroqa.notes import Note
+from anthroqa.notes.intake.problems import BrokenWorkbook, EmptyWorkbook, NoSheet, OfFile
 
 _OLD = b"\xd0\xcf\x11\xe0"  # compound file: .xls, or .xlsx with a password
-_AGAIN = "If it is just being saved, wait a moment and look again; else open it in a spreadsheet "
 
 
 def sheet_names(data: bytes) -> list[str]:
@@ -38,8 +39,7 @@ def sheet_cells(data: bytes, table: Table, required: list[str]) -> list[list[str
         if formulas:
             _work_out(data, table, grid, formulas, required)
     except Exception as error:  # openpyxl has no error of its own for broken files
-        problem, remedy = _why_not(data, error)
-        table.problems.append(found_in(table, None, "", "", problem, remedy))
+        table.problems.append(found_in(table, None, "", "", _why_not(data, error)))
         return None
     return grid
 
@@ -76,11 +76,8 @@ def _work_out(
             continue
         letter = openpyxl.utils.get_column_letter(c + 1)
         hidden = at is None or c >= len(names) or looks_personal(names[c])
-        table.problems.append(found_in(
-            table, r + 1, letter, "" if hidden else formula,
-            "this cell holds a formula that was never worked out",
-            "Open the workbook, let it calculate, save it, or type the value.",
-        ))  # fmt: skip
+        found = "" if hidden else formula
+        table.problems.append(found_in(table, r + 1, letter, found, OfFile.FORMULA))
 
 
 def _no_sheet(table: Table, book: Any, required: list[str]) -> None:
@@ -93,26 +90,15 @@ def _no_sheet(table: Table, book: Any, required: list[str]) -> None:
             continue
         if header_row(grid, required) is not None:
             fit.append(name)
-    seems = f": it seems to be {fit[0]!r}" if len(fit) == 1 else ""
-    remedy = f"Name the sheet that holds the rows {table.sheet!r}{seems}."
-    table.problems.append(found_in(
-        table, None, "", ", ".join(book.sheetnames), f"there is no sheet named {table.sheet}",
-        remedy,
-    ))  # fmt: skip
+    code = NoSheet(sheet=table.sheet, fits=fit[0] if len(fit) == 1 else None)
+    table.problems.append(found_in(table, None, "", ", ".join(book.sheetnames), code))
 
 
-def _why_not(data: bytes, error: Exception) -> tuple[str, str]:
-    """Why a file is no workbook that can be read, and what to do."""
+def _why_not(data: bytes, error: Exception) -> Note:
+    """Why a file is no workbook that can be read."""
     if data.startswith(_OLD):
-        return (
-            "the workbook has a password, or is of an old kind",
-            "Open it in a spreadsheet program and save it again as .xlsx, without a password.",
-        )
+        return OfFile.LOCKED
     if not data:
-        return "the workbook is empty", f"{_AGAIN}program and save it again as .xlsx."
-    whole = zipfile.is_zipfile(io.BytesIO(data))
-    what = "cannot be opened" if whole or not data.startswith(b"PK") else "is not whole"
-    return (
-        f"the workbook {what} ({type(error).__name__})",
-        f"{_AGAIN}program and save it again as .xlsx, without a password.",
-    )
+        return EmptyWorkbook()
+    part = data.startswith(b"PK") and not zipfile.is_zipfile(io.BytesIO(data))
+    return BrokenWorkbook(error=type(error).__name__, part=part)

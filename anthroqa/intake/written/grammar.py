@@ -1,7 +1,7 @@
 """What did the person write down, as a whole count of the instrument's steps?
 
-A reading is understood in exactly one way or it is refused with the reason and
-the remedy: nothing is rounded and nothing is guessed. `as_written` is the way back.
+A reading is understood in exactly one way or it is refused with the reason: nothing is rounded
+and nothing is guessed. `as_written` is the way back.
 """
 
 from __future__ import annotations
@@ -13,6 +13,21 @@ from fractions import Fraction
 from functools import lru_cache
 
 from anthroqa.intake.written.steps import CUSTOMARY, UNITS, Step, convert, same_kind
+from anthroqa.notes.intake.written import (
+    ByZero,
+    Negative,
+    NotBelowOne,
+    OffMark,
+    OtherKindOfUnit,
+    Placeholder,
+    Refusal,
+    TooLarge,
+    TooLong,
+    TwoWays,
+    UnknownUnit,
+    Unread,
+    Word,
+)
 
 _ALIASES = {
     "lbs": "lb", "pound": "lb", "pounds": "lb",
@@ -51,14 +66,6 @@ _DATE = re.compile(
 
 
 @dataclass(frozen=True, slots=True)
-class Refusal:
-    """Why a text is not a reading, and what to do."""
-
-    problem: str
-    remedy: str
-
-
-@dataclass(frozen=True, slots=True)
 class Term:
     """One number with its unit, if one was written."""
 
@@ -94,74 +101,42 @@ def _term(whole: str, num: str, den: str, dec: str, unit: str) -> Term | Refusal
     if unit is not None:
         unit = _ALIASES.get(unit.lower(), unit.lower())
         if unit not in UNITS:
-            return Refusal(
-                f"{unit!r} is not a unit known here",
-                f"Use one of {', '.join(UNITS)}.",
-            )
+            return UnknownUnit(unit=unit)
     if dec is not None:
         return Term(Fraction(dec.rstrip(".") or "0"), unit, "." not in dec, "." in dec)
     if int(den) == 0:
-        return Refusal(f"{num}/{den} divides by zero", "Look at the paper and type the mark again.")
+        return ByZero(num=num, den=den)
     if int(num) >= int(den):
-        return Refusal(
-            f"{num}/{den} is not a position between two whole marks",
-            "Write the whole number and a fraction under one, as in 24 3/8.",
-        )
+        return NotBelowOne(num=num, den=den)
     amount = Fraction(int(whole or 0)) + Fraction(int(num), int(den))
     return Term(amount, unit, False, False)
 
 
 def _not_a_number(text: str) -> Refusal:
     """The reason a text that no form fits is refused."""
-    again = "Look at the paper and type it again"
     if text.startswith("'"):
-        return Refusal(
-            "a spreadsheet marked this number as text with an apostrophe",
-            "Delete the apostrophe.",
-        )
+        return Unread.APOSTROPHE
     if re.fullmatch(r"- *(?:\d|\.\d).*", text):
-        return Refusal("a reading cannot be negative", f"{again}, without the minus sign.")
+        return Negative()
     if _SCIENTIFIC.fullmatch(text):
-        return Refusal(
-            "a number in scientific notation is not something that is read from a scale",
-            f"{again} in plain figures.",
-        )
+        return Unread.SCIENTIFIC
     if re.fullmatch(r"[-+]?(?:nan|inf|infinity|null|none|n/a|#\S+)", text, re.IGNORECASE):
-        return Refusal(
-            "this is not a reading",
-            "Leave the cell empty (or write NA) where nothing was read.",
-        )
+        return Placeholder()
     if re.fullmatch(r"\d+,\d+(?: *[a-z]+)?", text, re.IGNORECASE):
-        return Refusal(
-            "a decimal comma cannot be told from a column separator here",
-            "Write a decimal point, or save the file with semicolons between columns.",
-        )
+        return Unread.DECIMAL_COMMA
     if re.fullmatch(r"-+|\?+|[^\W\d_]+(?: [^\W\d_]+)*[.!]?", text) and not _DATE.fullmatch(text):
-        return Refusal(
-            "this is a word and not a reading",
-            "If nothing was read, leave the cell empty and put the word in the column condition "
-            f"or note; else {again[0].lower()}{again[1:]}.",
-        )
+        return Word()
     if re.fullmatch(r"\d+ *(?:lbs?|pounds?)\.?[ ,]*\d+", text, re.IGNORECASE):
-        return Refusal(
-            "the unit of the second number is missing",
-            "Write pounds and ounces with their units, as in 11 lb 10 oz.",
-        )
+        return Unread.SECOND_UNIT_MISSING
     if re.fullmatch(r"\d{1,2}:\d{2}(?::\d{2})?", text) or _DATE.fullmatch(text):
-        return Refusal(
-            "this is a date or a time: a spreadsheet turns a fraction such as 3/8 into one",
-            f"{again}, after setting the column's format to Text; write 3/8 as 0 3/8.",
-        )
-    return Refusal(
-        "this cannot be read as a number of marks",
-        f"{again}, as in 7.35, 24 3/8 or 11 lb 10 oz.",
-    )
+        return Unread.DATE
+    return Unread.NO_NUMBER_OF_MARKS
 
 
 def parse_terms(text: str, *, decimal_comma: bool) -> tuple[Term, ...] | Refusal:
     """One or two numbers with their units from a tidied text."""
     if len(text) > _LONGEST:
-        return Refusal("this is too long to be a reading", "Look at the paper and type it again.")
+        return TooLong()
     if decimal_comma:
         text = re.sub(r"(?<![\d.,])(\d+|^),(\d+)(?![\d.,])", r"\1.\2", text)
     for pattern in () if _SCIENTIFIC.fullmatch(text) else (_ONE, _TWO):
@@ -185,27 +160,18 @@ def parse_quantity(text: str) -> tuple[Fraction, str] | Refusal:
     if len(terms) == 2:
         return _pounds_and_ounces(terms)
     if terms[0].unit is None:
-        return Refusal("there is no unit", f"Add one of {', '.join(UNITS)}.")
+        return Unread.UNIT_MISSING
     return terms[0].amount, terms[0].unit
 
 
 def _pounds_and_ounces(terms: tuple[Term, ...]) -> tuple[Fraction, str] | Refusal:
     pounds, ounces = terms
     if (pounds.unit, ounces.unit) != ("lb", "oz"):
-        return Refusal(
-            "two numbers are written and they are not pounds and ounces",
-            "Write pounds and ounces with their units, as in 11 lb 10 oz.",
-        )
+        return Unread.NOT_POUNDS_AND_OUNCES
     if not pounds.whole:
-        return Refusal(
-            "pounds that are followed by ounces must be whole",
-            "Look at the paper and write it as in 11 lb 10 oz.",
-        )
+        return Unread.POUNDS_NOT_WHOLE
     if ounces.amount >= 16:
-        return Refusal(
-            "ounces run from 0 to 15 beside pounds",
-            "Look at the paper: was a pound carried, or a figure slipped?",
-        )
+        return Unread.SIXTEEN_OUNCES
     return pounds.amount * 16 + ounces.amount, "oz"
 
 
@@ -233,18 +199,12 @@ def _read(text: str, step: Step, *, decimal_comma: bool) -> _Read | Refusal:
         amount, unit = term.amount, term.unit or step.unit
         form = "bare" if term.unit is None else "pounds" if unit == "lb" else "unit"
         if step.unit == "oz" and unit == "lb" and term.decimal and amount.denominator != 1:
-            return _ambiguous_pounds(text)
+            return TwoWays(text=text)
         read = _Read(terms, amount, unit, form)
     if not same_kind(read.unit, step.unit):
-        return Refusal(
-            f"{read.unit} is the wrong kind of unit for a measure recorded to {step}",
-            f"Write it with the unit {step.unit}, or move the row to the measure it belongs to.",
-        )
+        return OtherKindOfUnit(unit=read.unit, step=step)
     if step.by_halves and read.form == "bare" and terms[0].whole and 40_000 <= read.amount < 60_000:
-        return Refusal(
-            "this is how a spreadsheet keeps a date when its cell is shown as a number",
-            "Look at the paper and type it again, after setting the column's format to Text.",
-        )
+        return Unread.NUMBER_OF_A_DATE
     return read
 
 
@@ -273,41 +233,20 @@ def read_count(text: str, step: Step, *, decimal_comma: bool = False) -> Count |
         return read
     count = convert(read.amount, read.unit, step.unit) / step.size
     if count.denominator != 1:
-        return _off_step(tidy(text), read.terms, read.amount, read.unit, count, step)
+        return _off_mark(tidy(text), read, int(count), step)
     if count >= 2**53:
-        return Refusal("the number is too large to be a reading", "Look at the paper.")
+        return TooLarge()
     converted = (read.unit in CUSTOMARY) != (step.unit in CUSTOMARY)
     return Count(int(count), read.form, converted)
 
 
-def _ambiguous_pounds(text: str) -> Refusal:
-    return Refusal(
-        f"{text!r} can be read in two ways: ounces after the point, or a decimal part of a pound",
-        "Write pounds and ounces with their units, as in 11 lb 10 oz.",
-    )
-
-
-def _off_step(
-    text: str, terms: tuple[Term, ...], amount: Fraction, unit: str, count: Fraction, step: Step
-) -> Refusal:
-    below = int(count)
-    between = f"{as_written(below, step)} and {as_written(below + 1, step)}"
-    if terms[0].decimal and unit == step.unit == "oz":
-        pounds, _, ounces = text.partition(".")
-        whole = pounds.isdigit() and ounces.isdigit() and int(ounces) < 16
-        meant = f" ({pounds} lb {int(ounces)} oz)" if whole else ""
-        remedy = (
-            f"Marks nearby are {between}. If pounds and ounces were meant{meant}, write them "
-            "with their units, as in 11 lb 10 oz."
-        )
-    elif unit == step.unit:
-        remedy = f"The marks nearby are {between}: was it estimated, converted, or mistyped?"
-    else:
-        remedy = (
-            f"Turned into {step.unit} it falls between {between}: write what the instrument "
-            "showed, not a converted value."
-        )
-    return Refusal(f"it is not on a mark of this instrument, which has one every {step}", remedy)
+def _off_mark(text: str, read: _Read, below: int, step: Step) -> OffMark:
+    if not (read.terms[0].decimal and read.unit == step.unit == "oz"):
+        return OffMark(unit=read.unit, step=step, below=below)
+    pounds, _, ounces = text.partition(".")
+    whole = pounds.isdigit() and ounces.isdigit() and int(ounces) < 16
+    told = (pounds, int(ounces)) if whole else None
+    return OffMark(unit=read.unit, step=step, below=below, point=True, pounds=told)
 
 
 def as_written(count: int, step: Step) -> str:

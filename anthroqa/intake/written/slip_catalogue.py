@@ -3,7 +3,7 @@
 The catalogue is data: what may have happened, on which instruments, how it acts, and by how
 much. Kinds that act on one display are exact here, both ways: what was meant by what is written,
 and what may be written where something was meant. Kinds that act on a table of readings are told
-by a name; `scores.slips` looks for them. A slip is only ever something that a reading is
+by a code; `scores.slips` looks for them. A slip is only ever something that a reading is
 consistent with; a person decides. Sizes and how often kinds occur beside one another: common
 practice, no source; that weights are written in the wrong unit or with a slipped point: Hirata
 et al. (2017), from memory.
@@ -18,8 +18,10 @@ from functools import lru_cache
 from itertools import pairwise
 from math import ceil, floor
 
-from anthroqa.intake.written.grammar import Count, as_written, nearest_mark, read_count
+from anthroqa.intake.written.grammar import Count, as_written, read_count
 from anthroqa.intake.written.steps import Step, convert
+from anthroqa.notes import kind_of
+from anthroqa.notes.scores.slips import Misread, Notch, OtherUnit, Slip, Slipped, WouldBe
 
 Interval = tuple[float, float]
 _MOST_HINTS = 3  # slips that a remedy names
@@ -29,8 +31,8 @@ _MOST_HINTS = 3  # slips that a remedy names
 class Kind:
     """One kind of slip."""
 
-    words: str  # with {} for an amount that depends on the instrument
-    way: str  # "added", "marks", "times", "point", "digits", "tenths", "ounces"; else on the table
+    slip: Slip | None = None  # None: misread, by an amount that depends on the display
+    way: str  # "added", "marks", "times", "point", "digits", "tenths", "ounces" or "on the table"
     units: tuple[str, ...] = ()  # of the step; any where empty
     amount: Fraction = Fraction(0)  # what is added, in the first unit; or meant / written
     often: float = 1.0  # beside the other kinds
@@ -39,48 +41,60 @@ class Kind:
 
 def _notches(unit: str, units: tuple[str, ...], sizes: tuple[int, ...]) -> tuple[Kind, ...]:
     return tuple(
-        Kind(words=f"one {n} {unit} notch of the poise", way="added", units=(unit, *units),
+        Kind(slip=Notch(amount=Fraction(n), unit=unit), way="added", units=(unit, *units),
              amount=Fraction(n), often=2.0)
         for n in sizes
     )  # fmt: skip
 
 
-def _other_unit(words: str, unit: str, factor: Fraction) -> Kind:
+def _other_unit(written: str, meant: str, unit: str, factor: Fraction) -> Kind:
     """The number of another unit's display, which is taken to show tenths of it."""
-    return Kind(words=words, way="times", units=(unit,), amount=factor, mark=factor / 10)
+    return Kind(slip=OtherUnit(written=written, meant=meant), way="times", units=(unit,),
+                amount=factor, mark=factor / 10)  # fmt: skip
 
 
 _LB_IN_KG, _IN_IN_CM = convert(Fraction(1), "lb", "kg"), convert(Fraction(1), "in", "cm")
+_TABLE = "on the table"
 
 CATALOGUE: tuple[Kind, ...] = (
-    _other_unit("kilograms written for pounds", "lb", 1 / _LB_IN_KG),
-    _other_unit("kilograms written for pounds", "oz", 16 / _LB_IN_KG),
-    _other_unit("pounds written for kilograms", "kg", _LB_IN_KG),
-    _other_unit("centimetres written for inches", "in", 1 / _IN_IN_CM),
-    _other_unit("inches written for centimetres", "cm", _IN_IN_CM),
-    _other_unit("pounds written for ounces", "oz", Fraction(16)),
-    Kind(words="a decimal point left out", way="point", amount=Fraction(1, 10)),
-    Kind(words="a decimal point slipped", way="point", amount=Fraction(10)),
+    _other_unit("kg", "lb", "lb", 1 / _LB_IN_KG),
+    _other_unit("kg", "lb", "oz", 16 / _LB_IN_KG),
+    _other_unit("lb", "kg", "kg", _LB_IN_KG),
+    _other_unit("cm", "in", "in", 1 / _IN_IN_CM),
+    _other_unit("in", "cm", "cm", _IN_IN_CM),
+    _other_unit("lb", "oz", "oz", Fraction(16)),
+    Kind(slip=Slipped.POINT_LEFT_OUT, way="point", amount=Fraction(1, 10)),
+    Kind(slip=Slipped.POINT_MOVED, way="point", amount=Fraction(10)),
     *_notches("lb", ("oz",), (50, 10, 1)),
     *_notches("kg", ("g",), (20, 10, 1)),
-    Kind(words="misread by 10 cm", way="added", units=("cm", "mm"), amount=Fraction(10), often=2.0),
-    Kind(words="misread by 1 in", way="added", units=("in",), amount=Fraction(1), often=2.0),
-    Kind(words="misread by {}", way="marks", amount=Fraction(5)),
-    Kind(words="misread by {}", way="marks", units=("kg", "g", "cm", "mm"), amount=Fraction(1, 2)),
-    Kind(words="two adjacent digits exchanged", way="digits", often=2.0),
-    Kind(words="ounces entered as tenths of a pound", way="tenths", units=("lb",),
-         mark=Fraction(1, 16)),
-    Kind(words="tenths of a pound entered as ounces", way="ounces", units=("oz",),
-         mark=Fraction(16, 10)),
-    Kind(words="two subjects exchanged", way="subjects", often=2.0),
-    Kind(words="two measures exchanged", way="measures"),
-    Kind(words="the tare forgotten", way="no tare"),
-    Kind(words="the tare taken twice", way="tare twice"),
-    Kind(words="the tare of another caregiver", way="another tare"),
-    Kind(words="a value carried forward", way="carried"),
-    Kind(words="a sheet shifted by a row", way="shifted"),
+    Kind(way="added", units=("cm", "mm"), amount=Fraction(10), often=2.0),
+    Kind(way="added", units=("in",), amount=Fraction(1), often=2.0),
+    Kind(way="marks", amount=Fraction(5)),
+    Kind(way="marks", units=("kg", "g", "cm", "mm"), amount=Fraction(1, 2)),
+    Kind(slip=Slipped.DIGITS_EXCHANGED, way="digits", often=2.0),
+    Kind(slip=Slipped.OUNCES_AS_TENTHS, way="tenths", units=("lb",), mark=Fraction(1, 16)),
+    Kind(slip=Slipped.TENTHS_AS_OUNCES, way="ounces", units=("oz",), mark=Fraction(16, 10)),
+    Kind(slip=Slipped.SUBJECTS_EXCHANGED, way=_TABLE, often=2.0),
+    Kind(slip=Slipped.MEASURES_EXCHANGED, way=_TABLE),
+    Kind(slip=Slipped.TARE_FORGOTTEN, way=_TABLE),
+    Kind(slip=Slipped.TARE_TWICE, way=_TABLE),
+    Kind(slip=Slipped.ANOTHER_TARE, way=_TABLE),
+    Kind(slip=Slipped.CARRIED_FORWARD, way=_TABLE),
+    Kind(slip=Slipped.SHEET_SHIFTED, way=_TABLE),
 )  # fmt: skip
-TABLE = {kind.way: kind for kind in CATALOGUE[-7:]}
+TABLE = {kind.slip: kind for kind in CATALOGUE if kind.way == _TABLE}
+_OF_EQUALS = (
+    Slipped.POINT_LEFT_OUT, Slipped.POINT_MOVED, Slipped.SHEET_SHIFTED, Slipped.CARRIED_FORWARD,
+    OtherUnit, Misread, Notch, Slipped.OUNCES_AS_TENTHS, Slipped.TENTHS_AS_OUNCES,
+    Slipped.TARE_FORGOTTEN, Slipped.ANOTHER_TARE, Slipped.TARE_TWICE, Slipped.DIGITS_EXCHANGED,
+    Slipped.MEASURES_EXCHANGED, Slipped.SUBJECTS_EXCHANGED,
+)  # fmt: skip
+
+
+def place(slip: Slip) -> tuple[int, Fraction]:
+    """Where a slip stands among those that explain a reading equally well: an order by habit."""
+    amount = slip.amount if isinstance(slip, Misread | Notch) else Fraction(0)
+    return _OF_EQUALS.index(kind_of(slip)), amount
 
 
 @lru_cache(maxsize=64)
@@ -88,7 +102,7 @@ def on_display(step: Step) -> tuple[Kind, ...]:
     """The kinds that may act on a display with this step, with their amounts filled in."""
     found = []
     for kind in CATALOGUE:
-        if kind.way in TABLE or (kind.units and step.unit not in kind.units):
+        if kind.way == _TABLE or (kind.units and step.unit not in kind.units):
             continue
         amount = kind.amount
         if kind.way == "marks":
@@ -99,9 +113,9 @@ def on_display(step: Step) -> tuple[Kind, ...]:
             amount = convert(amount, kind.units[0], step.unit)
         elif kind.way == "tenths" and step.by_halves:
             continue
-        words = kind.words.format(Step(amount, step.unit).in_larger())
+        slip = kind.slip or Misread(amount=amount, unit=step.unit)
         way = "added" if kind.way == "marks" else kind.way
-        found.append(replace(kind, words=words, way=way, units=(), amount=amount))
+        found.append(replace(kind, slip=slip, way=way, units=(), amount=amount))
     return tuple(found)
 
 
@@ -191,14 +205,14 @@ def digits_exchanged(text: str) -> list[str]:
 
 def consistent_with(
     amount: Fraction, step: Step, low: Fraction | None, high: Fraction | None
-) -> list[str]:
-    """Slips that bring an amount in the step's unit on a mark inside `low` to `high`, in words.
+) -> tuple[WouldBe, ...]:
+    """Slips that bring an amount in the step's unit on a mark inside `low` to `high`.
 
     Each with the mark nearest to what would have been meant; what was written in another unit
     falls between marks, so there the nearest one will do.
     """
     if low is None or high is None:
-        return []
+        return ()
     found = []
     for kind in on_display(step):
         on_mark = (amount / step.size).denominator == 1
@@ -207,18 +221,22 @@ def consistent_with(
         for m in meant(kind, amount, step, "pounds"):
             marked = kind.way in ("times", "point") or (m / step.size).denominator == 1
             if marked and low <= m <= high:
-                found.append(f"{kind.words} (near {nearest_mark(m, step)})")
-    return found[:_MOST_HINTS]
+                found.append(_would_be(kind, m, step))
+    return tuple(found[:_MOST_HINTS])
 
 
 def decimal_pounds(
     pounds: Fraction, step: Step, low: Fraction | None, high: Fraction | None
-) -> list[str]:
-    """What decimal pounds may stand for in a measure of ounces, in words, inside the range."""
+) -> tuple[WouldBe, ...]:
+    """What decimal pounds may stand for in a measure of ounces, inside the range."""
     kind = next(kind for kind in CATALOGUE if kind.way == "tenths")
     amounts = [16 * m for m in meant(kind, pounds, Step(Fraction(1, 100), "lb"), "plain")]
-    return [
-        f"{kind.words} (near {nearest_mark(m, step)})"
+    return tuple(
+        _would_be(kind, m, step)
         for m in amounts
         if (low is None or m >= low) and (high is None or m <= high)
-    ]
+    )
+
+
+def _would_be(kind: Kind, meant: Fraction, step: Step) -> WouldBe:
+    return WouldBe(slip=kind.slip, meant=meant, size=step.size, unit=step.unit)

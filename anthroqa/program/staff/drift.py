@@ -18,8 +18,12 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
+from anthroqa.notes import Notes, notes_of
+from anthroqa.notes.cells import worded
+from anthroqa.notes.program.staff import Drift, MeasuredOn, RepeatErrors, Used
 from anthroqa.program.staff import trends
-from anthroqa.program.staff.moderation import HIDDEN, under_half_a_step
+from anthroqa.program.staff.moderation import under_half_a_step
+from anthroqa.program.staff.over_time import APART
 from anthroqa.program.staff.spread import (
     FROM_OTHERS,
     LEAST_PART,
@@ -43,10 +47,6 @@ DRIFTS = [
     "measure", "measurer", "what", "change", "lower", "upper", "p_value", "sessions", "unit",
     "note",
 ]  # fmt: skip
-ONE = "one session: no change to be seen"
-FEW = "too few staff and sessions to know what sessions alone differ by"
-ALONE = "nobody else was in these sessions: what a session adds to everybody is in it"
-EITHER = "the reference beside all staff together: it moved, or all of them did the other way"
 _RATIO = "times"
 
 
@@ -76,6 +76,13 @@ def drifts(
     Biometrics Bull. 2:110-114; Smyth (2004) Stat. Appl. Genet. Mol. Biol. 3:3 (moderation of what
     subjects scatter by).
     """
+    return worded(drift_rows(errors, differences, confidence=confidence))
+
+
+def drift_rows(
+    errors: pd.DataFrame, differences: pd.DataFrame, *, confidence: float
+) -> pd.DataFrame:
+    """What `drifts` gives, with codes in `note`."""
     rows: list[tuple] = []
     for measure in dict.fromkeys([*errors["measure"], *differences["measure"]]):
         rows += _repeat(measure, errors[errors["measure"] == measure], confidence)
@@ -83,7 +90,7 @@ def drifts(
     return pd.DataFrame(rows, columns=DRIFTS)
 
 
-_Found = tuple[Array, Array, Array, Array, list[str]]  # change, its ends, p-value, note
+_Found = tuple[Array, Array, Array, Array, list[Notes]]  # change, its ends, p-value, note
 
 
 def _repeat(measure: str, rows: pd.DataFrame, confidence: float) -> Iterator[tuple]:
@@ -103,7 +110,8 @@ def _repeat(measure: str, rows: pd.DataFrame, confidence: float) -> Iterator[tup
             n = int(sessions[person])
             if found is None or n < 2:
                 blank = (np.nan,) * 4
-                yield (measure, person, REPEAT, *blank, n, _RATIO, HIDDEN if hidden else ONE)
+                why = notes_of(RepeatErrors.HIDDEN if hidden else Drift.ONE_SESSION)
+                yield (measure, person, REPEAT, *blank, n, _RATIO, why)
             else:
                 amounts = (a[p] for a in found[:4])
                 yield (measure, person, REPEAT, *amounts, n, _RATIO, found[4][p])
@@ -129,8 +137,10 @@ def _growths(table: Table, who: list[str], confidence: float) -> _Found:
     return *out, [_note(*row) for row in zip(beside[of], beyond[of] == beyond[of], strict=True)]
 
 
-def _note(beside: bool, known: bool, *more: str) -> str:
-    return "; ".join(w for w in (*more, "" if beside else ALONE, "" if known else FEW) if w)
+def _note(beside: bool, known: bool) -> Notes:
+    return notes_of(
+        None if beside else Drift.NOBODY_ELSE, None if known else Drift.TOO_FEW_SESSIONS
+    )
 
 
 def _moved(measure: str, rows: pd.DataFrame, confidence: float) -> Iterator[tuple]:
@@ -144,12 +154,14 @@ def _moved(measure: str, rows: pd.DataFrame, confidence: float) -> Iterator[tupl
     sessions = staff["measurer"].value_counts()
     for person in sorted(table.people):
         p, n = table.people.index(person), int(sessions[person])
-        note = "; ".join(w for w in (changed.get(person, ""), ONE if n < 2 else found[4][p]) if w)
+        note = notes_of(changed.get(person), Drift.ONE_SESSION if n < 2 else found[4][p])
         yield (measure, person, DIFFERENCE, *(a[p] for a in found[:4]), n, unit, note)
     of = rows[rows["reference"]]
     if len(set(of["measurer"])) == 1 and (staff["statistic"] != FROM_OTHERS).all():
         found = _shifts(_beside(of, staff, table), confidence)
-        note = ONE if len(of) < 2 else "; ".join(w for w in (EITHER, found[4][0]) if w)
+        note = notes_of(Drift.REFERENCE_OR_ALL, found[4][0])
+        if len(of) < 2:
+            note = notes_of(Drift.ONE_SESSION)
         yield (
             measure, of["measurer"].iloc[0], REFERENCE, *(a[0] for a in found[:4]), len(of), unit,
             note,
@@ -173,15 +185,15 @@ def _beside(of: pd.DataFrame, staff: pd.DataFrame, table: Table) -> Table:
     )  # fmt: skip
 
 
-def _changed_on(staff: pd.DataFrame) -> dict[str, str]:
+def _changed_on(staff: pd.DataFrame) -> dict[str, MeasuredOn]:
     """Of people who measured on other instruments in some session, on which and when."""
     if len(set(staff["instruments"])) < 2:
         return {}
     return {
-        person: "measured on " + ", ".join(
-            f"{row.instruments or 'no named instrument'} in {row.session}"
+        person: MeasuredOn(used=tuple(
+            Used(instruments=tuple(filter(None, row.instruments.split(APART))), session=row.session)
             for row in used.itertuples()
-        )
+        ))
         for person, used in staff.sort_values(["date", "session"]).groupby("measurer")
         if len(set(used["instruments"])) > 1
     }  # fmt: skip

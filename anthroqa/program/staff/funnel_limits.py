@@ -13,14 +13,16 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
-from anthroqa.program.staff.moderation import HIDDEN, pooled, under_half_a_step
+from anthroqa.notes import NONE, notes_of
+from anthroqa.notes.cells import worded
+from anthroqa.notes.program.staff import RepeatErrors
+from anthroqa.program.staff.moderation import pooled, under_half_a_step
 from anthroqa.scores.layout.cube import Array
 
 COLUMNS = [
     "measure", "measurer", "estimate", "df", "centre", "lower_95", "upper_95", "lower_998",
     "upper_998", "p_value", "unit", "note",
 ]  # fmt: skip
-ALONE = "there is no other staff to compare with"
 COVERAGES = (0.95, 0.998)
 
 
@@ -43,6 +45,11 @@ def funnel(errors: pd.DataFrame) -> pd.DataFrame:
     ----------
     Spiegelhalter (2005) Stat. Med. 24:1185-1202 (from memory).
     """
+    return worded(funnel_rows(errors))
+
+
+def funnel_rows(errors: pd.DataFrame) -> pd.DataFrame:
+    """What `funnel` gives, with codes in `note`."""
     rows = []
     for measure, own in pooled(errors).groupby("measure", sort=False):
         staff = own[~own["reference"]]
@@ -52,12 +59,14 @@ def funnel(errors: pd.DataFrame) -> pd.DataFrame:
         for row in own.itertuples():
             of_others = squares - (0 if row.reference else row.df * row.estimate**2)
             others = df - (0 if row.reference else row.df)
-            ends, p, note = np.full(4, np.nan), np.nan, HIDDEN if hidden else ""
-            if not hidden and others > 0:
+            ends, p, note = np.full(4, np.nan), np.nan, NONE
+            if hidden:
+                note = notes_of(RepeatErrors.HIDDEN)
+            elif others > 0:
                 ends = np.array([limits(centre, row.df, c) for c in COVERAGES]).ravel()
                 p = f_tail(row.estimate**2 / (of_others / others), row.df, others)
-            elif not hidden:
-                note = ALONE
+            else:
+                note = notes_of(RepeatErrors.NO_OTHER_STAFF)
             rows.append((
                 measure, row.measurer, row.estimate, row.df, centre, *ends, p, row.unit, note,
             ))  # fmt: skip

@@ -1,8 +1,9 @@
 """Did an instrument move from one session to the next?
 
-Errors against known loads come from each session's `known_loads.csv` (`scores.known_loads`). A load is held against
-the first session that has it; the uncertainties of both sessions go into the change, as if the
-standards were not the same ones (where they are, the interval is wider than it need be).
+Errors against known loads come from each session's `known_loads.csv` (`scores.known_loads`). A
+load is held against the first session that has it; the uncertainties of both sessions go into the
+change, as if the standards were not the same ones (where they are, the interval is wider than it
+need be).
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from anthroqa.notes.cells import worded
 from anthroqa.program.staff.sessions import Program
 from anthroqa.scores.instruments.known_load_errors import instrument_figures
 
@@ -35,6 +37,11 @@ def instrument_drifts(program: Program, *, confidence: float = 0.90) -> pd.DataF
         `measure, instrument, check, load, session, date, error, lower, upper, change,
         change_lower, change_upper, unit, note`; `change` is NaN in the first session of a load.
     """
+    return worded(instrument_drift_rows(program, confidence=confidence))
+
+
+def instrument_drift_rows(program: Program, *, confidence: float) -> pd.DataFrame:
+    """What `instrument_drifts` gives, with codes in `note`."""
     parts = []
     for session in program.sessions:
         if len(session.known_loads):

@@ -15,6 +15,9 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
+from anthroqa.notes import Notes, notes_of
+from anthroqa.notes.cells import worded
+from anthroqa.notes.program.staff import RepeatErrors, UnstablePrior
 from anthroqa.program.staff import luck
 from anthroqa.scores.layout.cube import Array
 
@@ -23,10 +26,6 @@ COLUMNS = [
     "unit", "note",
 ]  # fmt: skip
 LEAST_PEOPLE = 6  # under it the prior is too unstable to say more than a rough place
-UNSTABLE = "the prior is from {} people: fewer than 6 make it unstable"
-INFINITE = "staff cannot be told apart by their repeat errors: everybody's is the pooled one"
-NOT_STAFF = "the reference is not one of the staff: own figure only"
-HIDDEN = "the repeat error is under half a step: rounding hides too much of it"
 HALF = 0.5  # steps
 _LEAST = 0.25  # squared steps
 _ALIKE = 0.0  # weight of no spread at all: intervals are for people who may differ
@@ -55,6 +54,11 @@ def moderated(errors: pd.DataFrame, *, confidence: float = 0.90) -> pd.DataFrame
     Smyth (2004) Stat. Appl. Genet. Mol. Biol. 3(1):3, equations of sections 3 and 6.2 (from
     memory).
     """
+    return worded(moderated_rows(errors, confidence=confidence))
+
+
+def moderated_rows(errors: pd.DataFrame, *, confidence: float) -> pd.DataFrame:
+    """What `moderated` gives, with codes in `note`."""
     rows, tail = [], (1 - confidence) / 2
     for measure, own in pooled(errors).groupby("measure", sort=False):
         staff = own[~own["reference"]]
@@ -63,20 +67,29 @@ def moderated(errors: pd.DataFrame, *, confidence: float = 0.90) -> pd.DataFrame
         for row, variance in zip(own.itertuples(), variances(own), strict=True):
             base = (measure, row.measurer, row.estimate, row.df)
             if row.reference or hidden or d0 != d0:
-                why = NOT_STAFF if row.reference else HIDDEN if hidden else UNSTABLE.format(1)
-                rows.append((*base, np.nan, np.nan, np.nan, np.nan, np.nan, row.unit, why))
+                why = _of_prior(1, d0)
+                if row.reference or hidden:
+                    why = notes_of(RepeatErrors.NOT_STAFF if row.reference else RepeatErrors.HIDDEN)
+                rows.append((*base, *(np.nan,) * 5, row.unit, why))
                 continue
             tem = float(np.sqrt(posterior(variance, row.df, d0, s0)))
             place = list(staff["measurer"]).index(row.measurer)
             true = luck.of_repeat_error(variances(staff), df, place, _MANY, alike=_ALIKE)
             ends = [np.sqrt(true.quantile(q)) for q in (tail, 1 - tail)]
-            note = [UNSTABLE.format(len(staff))] * (len(staff) < LEAST_PEOPLE)
-            note += [INFINITE] * bool(np.isinf(d0))
             rows.append((
                 *base, tem, min(ends[0], tem), max(ends[1], tem), np.sqrt(s0), d0, row.unit,
-                "; ".join(note),
+                _of_prior(len(staff), d0),
             ))  # fmt: skip
     return pd.DataFrame(rows, columns=COLUMNS)
+
+
+def _of_prior(people: int, d0: float) -> Notes:
+    """What is to be known of the prior of so many people."""
+    few = people < LEAST_PEOPLE
+    return notes_of(
+        UnstablePrior(people=people, least=LEAST_PEOPLE) if few else None,
+        RepeatErrors.ALL_ALIKE if np.isinf(d0) else None,
+    )
 
 
 def pooled(errors: pd.DataFrame) -> pd.DataFrame:

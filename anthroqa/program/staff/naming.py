@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from anthroqa.decisions.findings import NOT_JUDGED
+from anthroqa.notes.cells import coded, worded
 from anthroqa.program.staff.drift import DIFFERENCE, REFERENCE, REPEAT
 from anthroqa.scores.layout.cube import Array
 from anthroqa.scores.marks.screening import EXPECTED, NAMED, NAMED_AT
@@ -44,6 +45,11 @@ def named(funnel: pd.DataFrame, drifts: pd.DataFrame) -> pd.DataFrame:
         `reference`; `estimate` is the repeat error or the change. `state` is `named` (5 % over the
         whole program), `as expected` or `not judged`.
     """
+    return worded(named_rows(coded(funnel), coded(drifts)))
+
+
+def named_rows(funnel: pd.DataFrame, drifts: pd.DataFrame) -> pd.DataFrame:
+    """What `named` gives, with codes in `note`."""
     table = pd.concat(
         [
             funnel.assign(question=DIFFERS, what=REPEAT),

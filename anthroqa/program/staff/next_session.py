@@ -19,17 +19,24 @@ import pandas as pd
 from scipy import special
 
 from anthroqa.decisions.enough import LEAST_SUBJECTS, MOST_MORE, mean_factor, spread_factors
-from anthroqa.decisions.findings import OVER, decide
+from anthroqa.decisions.findings import OVER, decision_rows
 from anthroqa.intake import Session
+from anthroqa.notes import Note, notes_of
+from anthroqa.notes.cells import coded, worded
+from anthroqa.notes.program.staff import (
+    AtNextSession,
+    Due,
+    OtherInstruments,
+    OtherReference,
+    Reasons,
+    TooManyNeeded,
+)
 from anthroqa.planning.prospects import WANTED
 from anthroqa.program.staff.sessions import Program
 
 COLUMNS = [
     "measurer", "measure", "question", "last", "sessions", "state", "due", "subjects", "note",
 ]  # fmt: skip
-NO_LIMIT = "no limit is set: subjects cannot be told"
-TOO_MANY = f"over {MOST_MORE} subjects: too near the limit to settle"
-SOON = "at the next session"
 
 
 def due(
@@ -58,8 +65,20 @@ def due(
     ValueError
         If `months` is under 1.
     """
+    check_months(months)
+    return worded(due_rows(program, coded(history), moderated, months=months))
+
+
+def check_months(months: int) -> None:
+    """Refuse a time that is none."""
     if months < 1:
         raise ValueError(f"months must be 1 or more, not {months}")
+
+
+def due_rows(
+    program: Program, history: pd.DataFrame, moderated: pd.DataFrame, *, months: int
+) -> pd.DataFrame:
+    """What `due` gives, with codes in `note`."""
     confidence = float(history["confidence"].iloc[0])
     tem = {(r.measure, r.measurer): r.moderated for r in moderated.itertuples()}
     tem |= {
@@ -69,37 +88,37 @@ def due(
     seen: dict[tuple[str, str, str], list[tuple[Any, Session]]] = {}
     for session in program.sessions:
         scores = history[history["session"] == session.name]
-        for row in decide(scores.reset_index(drop=True), session).itertuples():
+        for row in decision_rows(scores.reset_index(drop=True), session).itertuples():
             seen.setdefault((row.measurer, row.measure, row.question), []).append((row, session))
     rows = []
     for (person, measure, question), found in sorted(seen.items()):
         row, session = found[-1]
-        why = list(_sooner(program, person, measure, question, found))
+        why = tuple(_sooner(program, person, measure, question, found))
         subjects, note = _subjects(row, session, tem.get((measure, person), np.nan), confidence)
         rows.append((
             person, measure, question, session.date, len(found), row.state,
             program.sessions[-1].date if why else later(session.date, months), subjects,
-            "; ".join([*([f"{SOON}: {', '.join(why)}"] if why else []), *([note] if note else [])]),
+            notes_of(AtNextSession(why=Reasons(of=why)) if why else None, note),
         ))  # fmt: skip
     return pd.DataFrame(rows, columns=COLUMNS).astype({"subjects": "Int64"})
 
 
 def _sooner(
     program: Program, person: str, measure: str, question: str, found: list[tuple[Any, Session]]
-) -> Iterator[str]:
+) -> Iterator[Note]:
     """Why a person should not wait."""
     row, session = found[-1]
     if row.state == OVER:
-        yield "over the limit in the last one"
+        yield Due.OVER_LIMIT
     used = [_used(s, person, measure) for _, s in found]
     if len(used) > 1 and used[-1] and used[-2] and used[-1] != used[-2]:
-        yield f"another instrument ({', '.join(sorted(used[-1]))}) in the last one"
+        yield OtherInstruments(instruments=tuple(sorted(used[-1])))
     if question == "bias":
         of = [s.reference for s in program.sessions if measure in s.measures]
         if session.reference != of[-1]:
-            yield f"another reference ({of[-1] or 'none'}) since the last one"
+            yield OtherReference(reference=of[-1], since=True)
         elif len(found) > 1 and found[-2][1].reference != session.reference:
-            yield f"another reference ({session.reference or 'none'}) in the last one"
+            yield OtherReference(reference=session.reference, since=False)
 
 
 def _used(session: Session, person: str, measure: str) -> frozenset[str]:
@@ -110,28 +129,28 @@ def _used(session: Session, person: str, measure: str) -> frozenset[str]:
     return frozenset(own["instrument"]) - {"", "NA"}
 
 
-def _subjects(row, session: Session, tem: float, confidence: float) -> tuple[Any, str]:
+def _subjects(row, session: Session, tem: float, confidence: float) -> tuple[Any, Note | None]:
     """The least number of subjects that would settle it, or why there is none."""
     if row.limit != row.limit:
-        return pd.NA, NO_LIMIT
+        return pd.NA, Due.NO_LIMIT
     of = session.readings[session.readings["measure"] == row.measure]
     rounds = int(of["round"].nunique())
     n = np.arange(LEAST_SUBJECTS, MOST_MORE + 1)
     if row.question == "repeatability":
         if not tem > 0 or rounds < 2:
-            return pd.NA, "one round: nothing is read twice" if rounds < 2 else ""
+            return pd.NA, Due.ONE_ROUND if rounds < 2 else None
         settled = settled_spread(tem, row.limit, n * (rounds - 1), confidence)
     else:
         common = of[of["measurer"] == row.measurer]["subject"].nunique()
         half = (row.upper - row.lower) / 2
         if not half > 0 or common < 2:
-            return pd.NA, "the scatter of the difference is not known"
+            return pd.NA, Due.SCATTER_UNKNOWN
         scatter = half / float(mean_factor(float(common), confidence))
         settled = settled_mean(row.estimate, scatter, row.limit, n, confidence)
     enough = settled >= WANTED
     if not enough.any():
-        return pd.NA, TOO_MANY
-    return int(n[enough.argmax()]), ""
+        return pd.NA, TooManyNeeded(most=MOST_MORE)
+    return int(n[enough.argmax()]), None
 
 
 def settled_spread(tem: float, limit: float, df: np.ndarray, confidence: float) -> np.ndarray:

@@ -9,17 +9,18 @@ session.
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 
 import numpy as np
 import pandas as pd
 from scipy import special
 
+from anthroqa.analysis import Analysis, analyse
 from anthroqa.intake import EVERYBODY, Session
+from anthroqa.notes.cells import worded
 from anthroqa.program.staff.sessions import Program
-from anthroqa.scores import score
-from anthroqa.scores.layout.cube import cubes
 from anthroqa.scores.table import COLUMNS as SCORES
+from anthroqa.scores.table import score_rows
 
 STATISTICS = (
     "within_tem", "within_tem_resolved", "within_tem_less_shift", "bias", "bias_less_instrument",
@@ -30,6 +31,7 @@ FOLLOWED = [
     "session", "date", "measure", "measurer", "statistic", "estimate", "lower", "upper", "unit",
     "df", "subjects", "note", "reference", "step", "instruments", "group",
 ]  # fmt: skip
+APART = ", "  # between codes in `instruments`
 _SPREADS = ("within_tem_less_shift", "within_tem")
 _DIFFERENCES = ("bias_less_instrument", "bias", "bias_from_others")
 
@@ -63,10 +65,19 @@ def history(
     ValueError
         If `confidence` is not between 0 and 1.
     """
+    of = [analyse(s, confidence=confidence, seed=seed) for s in program.sessions]
+    return worded(history_rows(of, only))
+
+
+def history_rows(of: Sequence[Analysis], only: Collection[str] = STATISTICS) -> pd.DataFrame:
+    """What `history` gives of these sessions, with codes in `note`."""
     parts = []
-    for session in program.sessions:
-        table = score(session, confidence=confidence, seed=seed, only=only)
-        used, sets = _instruments(session), _groups(session)
+    for analysis in of:
+        session = analysis.session
+        table = score_rows(
+            analysis.cubes, confidence=analysis.confidence, seed=analysis.seed, only=only
+        )
+        used, sets = _instruments(session), _groups(analysis)
         step = {name: float(m.step.size) for name, m in session.measures.items()}
         keys = list(zip(table["measure"], table["measurer"], strict=True))
         parts.append(table.assign(
@@ -85,18 +96,19 @@ def _instruments(session: Session) -> dict[tuple[str, str], str]:
         return {}
     named = session.readings[~session.readings["instrument"].isin(["", "NA"])]
     codes = named.groupby(["measure", "measurer"])["instrument"].unique()
-    return {key: ", ".join(sorted(some)) for key, some in codes.items()}
+    return {key: APART.join(sorted(some)) for key, some in codes.items()}
 
 
-def _groups(session: Session) -> dict[tuple[str, str], str]:
+def _groups(analysis: Analysis) -> dict[tuple[str, str], str]:
     """The set of subjects of each measure and measurer, where there are several sets."""
-    pairs = session.readings[["measure", "measurer", "subject"]].drop_duplicates()
+    readings = analysis.session.readings
+    pairs = readings[["measure", "measurer", "subject"]].drop_duplicates()
     n = pairs.groupby("measure").agg(["nunique", "size"])
     crossed = n["measurer", "nunique"] * n["subject", "nunique"] == n["subject", "size"]
-    if crossed.all() and "group" not in session.readings:
+    if crossed.all() and "group" not in readings:
         return {}  # everybody measured everybody
     found = {}
-    for cube in cubes(session):
+    for cube in analysis.cubes:
         if len(np.unique(cube.group)) > 1:
             for person, seen in zip(cube.people, cube.seen.any(axis=2), strict=True):
                 of = np.unique(cube.group[seen])
@@ -126,9 +138,9 @@ def differences(history: pd.DataFrame) -> pd.DataFrame:
     pandas.DataFrame
         The columns of `repeat_errors` and `spread`: the SD over subjects of the person's own part
         of it (from the scatter of `bias_from_others`, in which the reference has no part), NaN
-        where it is not known. `bias_less_instrument` where it is known, else `bias`; `bias_from_others`
-        where neither is, for the reference itself, and throughout a measure whose reference is
-        not the same person in every session.
+        where it is not known. `bias_less_instrument` where it is known, else `bias`;
+        `bias_from_others` where neither is, for the reference itself, and throughout a measure
+        whose reference is not the same person in every session.
     """
     person = history[history["measurer"] != EVERYBODY]
     of = person[person["reference"]].groupby("measure")["measurer"].nunique()

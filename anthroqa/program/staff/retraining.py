@@ -18,12 +18,21 @@ import pandas as pd
 from scipy import special
 
 from anthroqa.decisions.enough import LEAST_DF, LEAST_SUBJECTS
+from anthroqa.notes import Note, notes_of
+from anthroqa.notes.cells import worded
+from anthroqa.notes.program.staff import (
+    Drift,
+    FewRepeats,
+    FewStaff,
+    FewSubjects,
+    HeldAgainstOwn,
+    RepeatErrors,
+    Retraining,
+)
 from anthroqa.program.staff import luck
-from anthroqa.program.staff.drift import DIFFERENCE, FEW, REPEAT
+from anthroqa.program.staff.drift import DIFFERENCE, REPEAT
 from anthroqa.program.staff.moderation import (
-    HIDDEN,
     LEAST_PEOPLE,
-    NOT_STAFF,
     least_variance,
     pooled,
     under_half_a_step,
@@ -44,9 +53,6 @@ COLUMNS = [
     "measure", "measurer", "what", "date", "picked", "before", "luck_alone", "luck_lower",
     "luck_upper", "after", "p_value", "finding", "unit", "note",
 ]  # fmt: skip
-OWN = "held against own sessions before that did not lead to it: {}"
-STAFF = "no other own session before: held against what luck alone would give among these staff"
-OVER_ZERO = "it now lies on the other side of zero, as far or farther"
 _LUCK = {"luck_alone": 0.5, "luck_lower": 0.05, "luck_upper": 0.95}
 
 
@@ -76,6 +82,13 @@ def retrained(program: Program, errors: pd.DataFrame, differences: pd.DataFrame)
     Smyth (2004) Stat. Appl. Genet. Mol. Biol. 3:3; Efron & Morris (1975) J. Am. Stat. Assoc.
     70:311-319 (both from memory).
     """
+    return worded(retrained_rows(program, errors, differences))
+
+
+def retrained_rows(
+    program: Program, errors: pd.DataFrame, differences: pd.DataFrame
+) -> pd.DataFrame:
+    """What `retrained` gives, with codes in `note`."""
     rows = []
     days = program.retraining[["measurer", "measure", "date"]]
     for entry in program.retraining.itertuples():
@@ -99,13 +112,15 @@ def retrained(program: Program, errors: pd.DataFrame, differences: pd.DataFrame)
     return pd.DataFrame(rows, columns=COLUMNS)
 
 
-def _sides(own: pd.DataFrame, entry) -> tuple[pd.Series, pd.Series, pd.Series, str]:
+def _sides(own: pd.DataFrame, entry) -> tuple[pd.Series, pd.Series, pd.Series, Note | None]:
     """Which of a person's rows led to it, are others before, and after; why there is no finding."""
     before, after = own["date"] <= entry.date, own["date"] > entry.date
     picked = before & (own["session"] == entry.picked_in)
-    why = ""
-    if not before.any() or not after.any():
-        why = f"no session {'after' if before.any() else 'before'} it in this measure"
+    why = None
+    if not before.any():
+        why = Retraining.NO_SESSION_BEFORE
+    elif not after.any():
+        why = Retraining.NO_SESSION_AFTER
     return picked, before & ~picked, after, why
 
 
@@ -117,28 +132,31 @@ def _repeat(of: pd.DataFrame, own: pd.DataFrame, entry) -> dict[str, Any]:
     }  # fmt: skip
     row: dict[str, Any] = {name: side[0] for name, side in sides.items()}
     if why or under_half_a_step(of):
-        return row | {"note": why or HIDDEN}
+        return row | {"note": notes_of(why or RepeatErrors.HIDDEN)}
     _, df, square = sides["after"]
     if df < LEAST_DF:
-        return row | {"note": f"{df:.0f} repeat differences after it, {LEAST_DF} are the least"}
+        return row | {"note": notes_of(FewRepeats(repeats=df, least=LEAST_DF))}
     expected = _expected_square(of, own, entry, df)
     if expected is not None:
         row |= {name: np.sqrt(expected.quantile(q)) for name, q in _LUCK.items()}
     _, base_df, base = sides.get("before", (np.nan, 0.0, np.nan))
     if base_df >= LEAST_DF:
-        p = float(special.fdtr(df, base_df, square / base))
-        note = OWN.format(", ".join(own.loc[fresh, "session"]))
+        p, held = float(special.fdtr(df, base_df, square / base)), _against(own[fresh])
     elif expected is not None:
-        p, note = expected.below(square), STAFF
+        p, held = expected.below(square), Retraining.HELD_AGAINST_LUCK
     else:
         staff = of[~of["reference"] & (of["date"] <= entry.date)]
-        few = _few(staff["measurer"].nunique())
-        return row | {"note": NOT_STAFF if own["reference"].any() else few}
-    return row | {"p_value": p, "finding": _finding(p, note), "note": note}
+        few = FewStaff(staff=staff["measurer"].nunique(), least=LEAST_PEOPLE)
+        return row | {"note": notes_of(RepeatErrors.NOT_STAFF if own["reference"].any() else few)}
+    return row | {"p_value": p, "finding": _finding(p, held), "note": notes_of(held)}
 
 
-def _finding(p: float, note: str) -> str:
-    risk = BY_LUCK if note == STAFF else RISK
+def _against(rows: pd.DataFrame) -> HeldAgainstOwn:
+    return HeldAgainstOwn(sessions=tuple(rows["session"]))
+
+
+def _finding(p: float, held: Note) -> str:
+    risk = BY_LUCK if held is Retraining.HELD_AGAINST_LUCK else RISK
     return BETTER if p <= risk else WORSE if p >= 1 - RISK_WORSE else AS_LUCK
 
 
@@ -147,10 +165,6 @@ def _pool(rows: pd.DataFrame) -> tuple[float, float, float]:
     df, step = rows["df"].to_numpy(float), float(rows["step"].iloc[0])
     square = float((df * rows["estimate"].to_numpy(float) ** 2).sum() / df.sum())
     return np.sqrt(square), float(df.sum()), max(square, least_variance(step, df.sum()))
-
-
-def _few(staff: int) -> str:
-    return f"no other own session before, and {staff} staff: what luck gives needs {LEAST_PEOPLE}"
 
 
 def _expected_square(of: pd.DataFrame, own: pd.DataFrame, entry, df: float):
@@ -182,27 +196,26 @@ def _moved(of: pd.DataFrame, own: pd.DataFrame, entry, again: set[str]) -> dict[
     row: dict[str, Any] = {name: float(y[i].mean()) for name, i in at.items() if len(i)}
     subjects = int(own.loc[after, "subjects"].sum())
     if why or between != between or subjects < LEAST_SUBJECTS:
-        few = f"{subjects} common subjects after it, and {LEAST_SUBJECTS} are the least"
-        return row | {"note": why or (FEW if between != between else few)}
+        few = FewSubjects(subjects=subjects, least=LEAST_SUBJECTS)
+        unknown = Drift.TOO_FEW_SESSIONS if between != between else few
+        return row | {"note": notes_of(why or unknown)}
     came, error = row["after"], float(variance[at["after"]].mean() / len(at["after"]))
     expected = _expected_difference(table, y, variance, entry, mine, error, rest)
     if expected is not None:
         row |= {name: expected.quantile(q) for name, q in _LUCK.items()}
     if len(at["before"]) and len(at["picked"]):
         size = np.sqrt(error + variance[at["before"]].mean() / len(at["before"]))
-        away, held = np.sign(row["picked"]), row["before"]
-        chance = float(special.stdtr(rest, away * (came - held) / size))
-        note = OWN.format(", ".join(own.loc[fresh, "session"]))
+        away, beside, held = np.sign(row["picked"]), row["before"], _against(own[fresh])
+        chance = float(special.stdtr(rest, away * (came - beside) / size))
     elif expected is not None:
-        held = row["luck_alone"]
-        away = np.sign(held)
+        beside, held = row["luck_alone"], Retraining.HELD_AGAINST_LUCK
+        away = np.sign(beside)
         chance = expected.below(came) if away > 0 else 1 - expected.below(came)
-        note = STAFF
     else:
-        return row | {"note": _few(len(table.people))}
-    finding = _finding(chance, note)
-    if finding == BETTER and abs(came) >= abs(held):
-        finding, note = WORSE, f"{note}; {OVER_ZERO}"
+        return row | {"note": notes_of(FewStaff(staff=len(table.people), least=LEAST_PEOPLE))}
+    finding, note = _finding(chance, held), notes_of(held)
+    if finding == BETTER and abs(came) >= abs(beside):
+        finding, note = WORSE, notes_of(held, Retraining.OVER_ZERO)
     return row | {"p_value": chance, "finding": finding, "note": note}
 
 

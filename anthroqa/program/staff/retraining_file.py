@@ -5,15 +5,24 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 import pandas as pd
 
 from anthroqa.intake import Problem, Session
 from anthroqa.intake.tables.files import read_file
-from anthroqa.intake.tables.problems import did_you_mean, whole_file
+from anthroqa.intake.tables.problems import nearest_word, whole_file
 from anthroqa.intake.tables.table import Row, Table, found_in
+from anthroqa.notes import Note
+from anthroqa.notes.program.program_problems import (
+    NoTable,
+    PickedLater,
+    Retrained,
+    UnknownMeasure,
+    UnknownMeasurer,
+    UnknownSession,
+)
 
 FILE = "retraining.csv"
 REQUIRED, OPTIONAL = ["measurer", "date"], ["measure", "picked_in", "note"]
@@ -33,10 +42,7 @@ def read_retraining(
         try:
             data = path.read_bytes()
         except OSError as error:
-            problems.append(whole_file(
-                path.name, f"the file cannot be read ({error.strerror})",
-                "Give the table of who was retrained, or none.",
-            ))  # fmt: skip
+            problems.append(whole_file(path.name, NoTable(error=str(error.strerror))))
             continue
         files[path.name] = hashlib.sha256(data).hexdigest()
         table = read_file(data, path.name, required=REQUIRED, optional=OPTIONAL)
@@ -54,46 +60,35 @@ def _trained(
     """One row of the table as rows of a measure; none where it needs attention."""
     cells = {c: row.cells.get(c, "") for c in (*REQUIRED, *OPTIONAL)}
 
-    def wrong(column: str, problem: str, remedy: str) -> None:
-        problems.append(found_in(table, row.number, column, cells[column], problem, remedy))
+    def wrong(column: str, code: Note) -> None:
+        problems.append(found_in(table, row.number, column, cells[column], code))
+
+    def near(column: str, known: Iterable[str]) -> str | None:
+        return nearest_word(cells[column], known)
 
     staff = {p for s in sessions for p in s.readings["measurer"]}
-    measures = list(dict.fromkeys(m for s in sessions for m in s.measures))
-    names = [s.name for s in sessions]
+    measures = tuple(dict.fromkeys(m for s in sessions for m in s.measures))
+    names = tuple(s.name for s in sessions)
     before = len(problems)
     date = _date(cells["date"])
     if cells["measurer"] not in staff:
-        wrong(
-            "measurer", "nobody of this code is in the sessions",
-            did_you_mean(cells["measurer"], staff) + "Write the code as in the readings.",
-        )  # fmt: skip
+        wrong("measurer", UnknownMeasurer(near=near("measurer", staff)))
     if date is None:
-        wrong("date", "this is not a date", "Write it as 2026-10-06.")
+        wrong("date", Retrained.NO_DATE)
     if cells["measure"] and cells["measure"] not in measures:
-        wrong(
-            "measure", "this measure is in no session",
-            did_you_mean(cells["measure"], measures) + f"Known are {', '.join(measures)}.",
-        )  # fmt: skip
+        wrong("measure", UnknownMeasure(near=near("measure", measures), known=measures))
     if cells["picked_in"] and cells["picked_in"] not in names:
-        wrong(
-            "picked_in", "no session that can be used has this name",
-            did_you_mean(cells["picked_in"], names) + f"Known are {', '.join(names)}.",
-        )  # fmt: skip
+        wrong("picked_in", UnknownSession(near=near("picked_in", names), known=names))
     if len(problems) > before or date is None:
         return []
     days = {s.name: s.date for s in sessions}
-    if date <= sessions[0].date or date > sessions[-1].date:
-        side = "before" if date <= sessions[0].date else "after"
-        wrong(
-            "date", f"no session lies {side} this date: what the retraining did is not judged",
-            f"Mend the date, or give the sessions {side} it too.",
-        )  # fmt: skip
+    if date <= sessions[0].date:
+        wrong("date", Retrained.NO_SESSION_BEFORE)
+    elif date > sessions[-1].date:
+        wrong("date", Retrained.NO_SESSION_AFTER)
     picked = cells["picked_in"]
     if picked and days[picked] > date:
-        wrong(
-            "picked_in", f"this session ({days[picked]}) lies after the retraining",
-            "Name the session that led to it, or leave the cell empty.",
-        )  # fmt: skip
+        wrong("picked_in", PickedLater(date=days[picked]))
         return []
     if not picked:
         own = [
@@ -101,7 +96,7 @@ def _trained(
             if s.date < date and (s.readings["measurer"] == cells["measurer"]).any()
         ]  # fmt: skip
         picked = own[-1] if own else ""
-    wanted = [cells["measure"]] if cells["measure"] else measures
+    wanted = (cells["measure"],) if cells["measure"] else measures
     return [(cells["measurer"], m, date, picked, cells["note"]) for m in wanted]
 
 

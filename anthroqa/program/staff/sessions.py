@@ -17,6 +17,14 @@ import pandas as pd
 
 from anthroqa.intake import Measure, Problem, Session, SessionError, read_session
 from anthroqa.intake.tables.problems import whole_file
+from anthroqa.notes import Note
+from anthroqa.notes.program.program_problems import (
+    Folders,
+    OtherReferenceThan,
+    OtherStep,
+    SameDay,
+    SameReadings,
+)
 from anthroqa.program.staff.retraining_file import FILE, read_retraining
 
 
@@ -96,10 +104,7 @@ def read_program(
     sessions, measures = _one_step(sessions, problems)
     _references(sessions, problems)
     if len(sessions) == 1:
-        problems.append(whole_file(
-            sessions[0].name, "this is the only session that can be used",
-            "Give the folders of more sessions: one alone shows no change.",
-        ))  # fmt: skip
+        problems.append(whole_file(sessions[0].name, Folders.ONLY_ONE))
     holds = [Path(f) for f in given if not (Path(f) / "session.toml").is_file()]
     files = {f"{s.name}/{file}": digest for s in sessions for file, digest in s.files.items()}
     tables = [Path(retraining)] if retraining else [f / FILE for f in holds if (f / FILE).is_file()]
@@ -118,17 +123,12 @@ def _places(folder: Path, problems: list[Problem]) -> list[Path]:
     if (folder / "session.toml").is_file():
         return [folder]
     if not folder.is_dir():
-        what = "this is a file, not a folder" if folder.exists() else "there is no such folder"
-        problems.append(whole_file(
-            folder.name, what, "Give the folder of a session, or one that holds such folders.",
-        ))  # fmt: skip
+        what = Folders.NOT_A_FOLDER if folder.exists() else Folders.NO_FOLDER
+        problems.append(whole_file(folder.name, what))
         return []
     held = sorted(place for place in folder.iterdir() if (place / "session.toml").is_file())
     if not held:
-        problems.append(whole_file(
-            folder.resolve().name, "there is no session in this folder",
-            "A session is a folder with session.toml and its readings.",
-        ))  # fmt: skip
+        problems.append(whole_file(folder.resolve().name, Folders.NO_SESSION))
     return held
 
 
@@ -138,21 +138,13 @@ def _read(place: Path, problems: list[Problem]) -> Session | None:
         session = read_session(place)
     except SessionError as error:
         problems += [replace(p, file=f"{name}/{p.file}") for p in error]
-        problems.append(whole_file(
-            name, "this session cannot be read: it is left out",
-            "Mend what is listed of it, or run check on its folder.",
-        ))  # fmt: skip
+        problems.append(whole_file(name, Folders.UNREADABLE))
         return None
     if session.exercise == "drill":
-        problems.append(whole_file(
-            name, "this is a drill: it is left out", "Drills have a page of their own.",
-        ))  # fmt: skip
+        problems.append(whole_file(name, Folders.DRILL))
         return None
     if session.date is None:
-        problems.append(Problem(
-            file=f"{name}/session.toml", row=None, column="date", found="",
-            problem="the session has no date: it is left out", remedy="Write date = 2026-10-06.",
-        ))  # fmt: skip
+        problems.append(_in_settings(name, "date", "", Folders.NO_DATE))
         return None
     return session
 
@@ -165,15 +157,9 @@ def _unlike(sessions: list[Session], problems: list[Problem]) -> list[Session]:
         digest = next((h for f, h in session.files.items() if f.startswith("readings.")), "")
         twin = readings.get(digest)
         if session.name in kept:
-            problems.append(whole_file(
-                session.name, "there are two sessions of this name: the second is left out",
-                "Give it once, or rename one of the two folders.",
-            ))  # fmt: skip
+            problems.append(whole_file(session.name, Folders.SAME_NAME))
         elif twin is not None and digest:
-            problems.append(whole_file(
-                session.name, f"its readings are those of {twin}, byte for byte: it is left out",
-                "Give each session once.",
-            ))  # fmt: skip
+            problems.append(whole_file(session.name, SameReadings(session=twin)))
         else:
             kept[session.name] = session
             readings[digest] = session.name
@@ -186,14 +172,11 @@ def _same_day(sessions: Sequence[Session], problems: list[Problem]) -> None:
     for session in sessions:
         pairs = session.readings[["measurer", "measure"]].drop_duplicates()
         keys = [(session.date, *pair) for pair in pairs.itertuples(index=False)]
-        others = sorted({seen[key] for key in keys if key in seen})
+        others = tuple(sorted({seen[key] for key in keys if key in seen}))
         if others:
-            problems.append(Problem(
-                file=f"{session.name}/session.toml", row=None, column="date",
-                found=str(session.date), problem=f"{', '.join(others)} has this date and some of "
-                "the same staff: changes between the two have no time",
-                remedy="Mend the date, or put the readings of one day into one folder.",
-            ))  # fmt: skip
+            problems.append(
+                _in_settings(session.name, "date", str(session.date), SameDay(sessions=others))
+            )
         seen |= {key: session.name for key in keys if key not in seen}
 
 
@@ -218,12 +201,8 @@ def _one_step(
             other = session.measures[name].step
             if other != step:
                 odd.add((session.name, name))
-                problems.append(Problem(
-                    file=f"{session.name}/session.toml", row=None,
-                    column=f"measure.{name}.recorded_to", found=str(other),
-                    problem=f"most sessions record this measure to {step}: here it is left out",
-                    remedy="Mend recorded_to; a measure with another step has a name of its own.",
-                ))  # fmt: skip
+                place = f"measure.{name}.recorded_to"
+                problems.append(_in_settings(session.name, place, str(other), OtherStep(most=step)))
     kept = [_without(s, {m for name, m in odd if name == s.name}) for s in sessions]
     return [s for s in kept if len(s.readings)], measures
 
@@ -245,11 +224,9 @@ def _references(sessions: Sequence[Session], problems: list[Problem]) -> None:
     latest = sessions[-1].reference
     for session in sessions:
         if session.reference != latest:
-            problems.append(Problem(
-                file=f"{session.name}/session.toml", row=None, column="reference",
-                found=session.reference or "",
-                problem=f"the latest session has {latest or 'none'}: differences over time are "
-                "taken from the other staff, not from the reference",
-                remedy="Mend the code if it is one person; else read changes at the handover "
-                "with care.",
-            ))  # fmt: skip
+            found, code = session.reference or "", OtherReferenceThan(latest=latest)
+            problems.append(_in_settings(session.name, "reference", found, code))
+
+
+def _in_settings(session: str, key: str, found: str, code: Note) -> Problem:
+    return Problem(file=f"{session}/session.toml", row=None, column=key, found=found, code=code)

@@ -7,16 +7,11 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from anthroqa.intake import Look, look
+from anthroqa.notes.intake.problems import Unopened
+from anthroqa.notes.intake.settings import UnreadableToml
 from anthroqa.reporting.check.listing import LOCKS, listing_of
 
 _PATIENCE = 4  # looks at a file that cannot be opened before that is told: it may be being saved
-_UNOPENED = (
-    "cannot be opened",
-    "cannot be read",
-    "is not whole",
-    "workbook is empty",
-    "is missing",
-)
 
 
 def follow(
@@ -39,8 +34,10 @@ def follow(
 
 def _half_saved(found: Look) -> bool:
     """Whether a file was there in part only, as while it is being saved."""
-    return any(p.row is None and p.problem.partition(" (")[0].endswith(_UNOPENED)
-               for p in found.problems)  # fmt: skip
+    return any(
+        isinstance(p.code, Unopened) or (p.row is None and isinstance(p.code, UnreadableToml))
+        for p in found.problems
+    )
 
 
 def _stamps(folder: Path) -> dict[str, tuple[int, int]]:

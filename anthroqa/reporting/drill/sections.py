@@ -7,26 +7,31 @@ from collections.abc import Iterator
 
 import pandas as pd
 
+from anthroqa.analysis import Analysis
 from anthroqa.intake import Measure, Session
+from anthroqa.notes import said
+from anthroqa.notes.scores.marks import Drill, Reads
 from anthroqa.reporting.page import wording
 from anthroqa.reporting.page.html import SOME, Html, bullets, cut, heading, image, paragraph, table
 from anthroqa.reporting.page.ruler_plots import alt_rulers, rulers
 from anthroqa.reporting.page.wording import amount, label, number, unbroken
-from anthroqa.scores.drill.read_back import NEAREST, SHARED, WRONG_SIDE
+from anthroqa.scores.drill.read_back import NEAREST, WRONG_SIDE
 
+SHARED = Drill.SHARED_DISPLACEMENT
 _CROWD = 20  # people in one line before they are only counted
 _AN_IMAGE = 10  # people; a printed page holds so many panels
 
 
-def opening(session: Session, marks: pd.DataFrame, read: pd.DataFrame) -> Html:
+def opening(analysis: Analysis) -> Html:
     """Who reads which mark and how, in words, and what to think of before acting."""
+    session, marks = analysis.session, analysis.drill_marks
     return Html(
         heading(session.title, 1),
         _facts(session),
         heading("In short", 2),
         *(part for measure in session.measures.values()
           for part in _in_short(measure, marks[marks["measure"] == measure.name])),
-        *_doubtful(read),
+        *_doubtful(analysis.drill_readings),
         paragraph(
             "A drill shows how marks are read on a board or a beam that keeps still. It is no "
             "result on children: set it beside one. Rounding down or up cannot be told from an "
@@ -65,7 +70,7 @@ def _in_short(measure: Measure, rows: pd.DataFrame) -> Iterator[str]:
     yield bullets(_said(row) for row in rest.head(SOME).itertuples())
     yield from cut(rest, "people")
     yield bullets(_besides(rows[clean]))
-    shared = rows.loc[rows["note"].str.contains(SHARED, regex=False), "measurer"]
+    shared = rows.loc[[SHARED in note for note in rows["note"]], "measurer"]
     if len(shared):
         yield paragraph(
             f"{wording.listed(shared)}: nearly everybody who read this instrument is displaced "
@@ -82,9 +87,7 @@ def _people(rows: pd.DataFrame) -> str:
 
 def _besides(rows: pd.DataFrame) -> Iterator[str]:
     """What else is noted of people who read to the nearest, those with the same note together."""
-    more = (
-        rows["note"].str.split("; ").map(lambda said: "; ".join(n for n in said[1:] if n != SHARED))
-    )
+    more = rows["note"].map(lambda note: note.without(Reads, SHARED))
     for note, some in rows.groupby(more, sort=False):
         if note:
             yield f"{_people(some)}: {note}."
@@ -92,11 +95,12 @@ def _besides(rows: pd.DataFrame) -> Iterator[str]:
 
 def _said(row) -> str:
     """One person's way of reading in words, with the displacement where it is the matter."""
-    how, *notes = [n for n in row.note.split("; ") if n != SHARED]
+    notes = row.note.without(SHARED)
     if not row.mark:
-        return f"{row.measurer}: {'; '.join([how, *notes])}."
+        return f"{row.measurer}: {notes}."
+    how, *more = notes
     shift = f": {_shift(row)} of a mark" if row.finding not in (NEAREST, WRONG_SIDE) else ""
-    return "; ".join([f"{row.measurer} {how}{shift}", *notes]) + "."
+    return "; ".join([f"{row.measurer} {how}{shift}", *map(said, more)]) + "."
 
 
 def _shift(row) -> str:
@@ -117,18 +121,19 @@ def _doubtful(read: pd.DataFrame) -> Iterator[str]:
     if odd.empty:
         return
     yield paragraph(
-        "Most people read these a whole mark or more away from what true_values.csv says. Were they "
-        "set, or written down, wrongly?",
+        "Most people read these a whole mark or more away from what true_values.csv says. Were "
+        "they set, or written down, wrongly?",
         lead="Settings to look at:",
     )
     yield bullets(f"{r.subject}, {label(r.measure)}: {r.true}" for r in odd.head(SOME).itertuples())
     yield from cut(odd, "settings")
 
 
-def by_person(session: Session, marks: pd.DataFrame, read: pd.DataFrame, confidence: float) -> Html:
+def by_person(analysis: Analysis) -> Html:
     """Each instrument's ruler with every person's readings, and the table of what was found."""
     parts: list[str] = []
-    for measure in session.measures.values():
+    marks, read, confidence = analysis.drill_marks, analysis.drill_readings, analysis.confidence
+    for measure in analysis.session.measures.values():
         rows = marks[marks["measure"] == measure.name]
         if rows.empty:
             continue

@@ -1,7 +1,8 @@
 """Where are the notebooks, what can be set in them, and how does one become a page?
 
-A notebook runs in a kernel of this very Python, with its parameters checked by name first,
-and comes out as one self-contained HTML file without its code.
+A notebook runs in this very process, from top to bottom, with its parameters checked by name
+first: papermill puts them in, and an engine of ours runs the cells. It comes out as one
+self-contained HTML file without its code.
 """
 
 from __future__ import annotations
@@ -9,23 +10,19 @@ from __future__ import annotations
 import ast
 import io
 import json
-import os
-import secrets
-import socket
-import subprocess
-import sys
 import tokenize
-from collections.abc import Iterator, Mapping
-from contextlib import ExitStack, contextmanager
+from collections.abc import Mapping
+from contextlib import redirect_stdout
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from tempfile import TemporaryDirectory
-from threading import Lock, Thread
 from typing import Any
+
+from anthroqa.files import read_record, whole_folder, write
 
 _PACKAGE = Path(__file__).resolve().parents[2]
 _TEMPLATES = Path(__file__).resolve().parent
+_ENGINE = "in_process"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,44 +33,6 @@ class Parameter:
     type: str
     default: Any
     help: str
-
-
-# a kernel that loads what a page needs while it starts, and has it before a cell runs: two threads
-# that import at once may see half a module. scipy asks numpy for every name in its list, a compiler
-# of Fortran among them, and matplotlib for axes in space: nobody here needs either. Nor the
-# debugger, which goes through all that is loaded, and stops where the thread loads more meanwhile.
-_KERNEL = """
-import gc, importlib, sys, threading
-sys.path[:1] = []
-gc.set_threshold(50_000)
-import numpy, types
-numpy.f2py = None
-sys.modules["debugpy"] = None
-sys.modules["mpl_toolkits.mplot3d"] = types.SimpleNamespace(Axes3D=type("None", (), {"name": "3d"}))
-load = threading.Thread(
-    target=importlib.import_module, args=("anthroqa.reporting.session.in_short",), daemon=True
-)
-load.start()
-from ipykernel.kernelapp import IPKernelApp
-kernel = IPKernelApp.instance()
-kernel.initialize()
-kernel.shell.events.register("pre_run_cell", lambda info: load.join())
-kernel.start()
-"""
-# pandas loads Arrow wherever it is installed, which takes long and is of no use to these pages:
-# only records in a database may be asked through a library that needs it
-_WITHOUT_ARROW = 'import sys\nsys.modules["pyarrow"] = None\n'
-_ARROW = ("routine_records",)
-# arrays here are small: threads to multiply them cost more than they save
-_ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
-
-
-class NotebookError(Exception):
-    """A notebook stopped; `kind` is the name of the exception in it."""
-
-    def __init__(self, kind: str, text: str) -> None:
-        self.kind = kind
-        super().__init__(text)
 
 
 def notebook_path(name: str) -> Path:
@@ -114,8 +73,8 @@ def run(name: str, values: Mapping[str, Any]) -> Any:
     ------
     ValueError
         If a parameter is not one of the notebook's, before anything runs.
-    NotebookError
-        If a cell stops.
+    Exception
+        Whatever a cell raises, as it is.
     """
     known = [p.name for p in parameters(name)]
     unknown = sorted(set(values) - set(known))
@@ -127,119 +86,91 @@ def run(name: str, values: Mapping[str, Any]) -> Any:
     return execute(notebook_path(name), values)
 
 
+def write_page(name: str, values: Mapping[str, Any], draft: Path) -> dict[str, Any]:
+    """Run a notebook that leaves its tables in a draft folder, and put its page beside them.
+
+    Returns the record that it left.
+    """
+    done, record = run(name, {**values, "tables_folder": str(draft)}), read_record(draft)
+    write(draft / f"{name}.html", to_html(done, title=record["title"]))
+    return record
+
+
+def page_of_session(
+    name: str, session_folder: str | Path, out: str | Path, parameters: Mapping[str, Any]
+) -> Path:
+    """Run a notebook on a session; its page and its tables appear in `out` together."""
+    folder, out = Path(session_folder).resolve(), Path(out).resolve()
+    if out == folder:
+        raise ValueError("the report cannot go into the session's own folder: give another")
+    with whole_folder(out) as draft:
+        write_page(name, {"session_folder": str(folder), **parameters}, draft)
+    return out / f"{name}.html"
+
+
 def execute(path: Path, values: Mapping[str, Any]) -> Any:
     """Run the notebook in a file, parameters unchecked."""
-    with _kernel("" if path.stem in _ARROW else _WITHOUT_ARROW) as kernel:
-        import papermill  # while the kernel starts
-        from papermill.exceptions import PapermillExecutionError
+    import papermill
 
-        def make_ready(**_: Any) -> None:
-            """Load the exporter while the kernel is at work."""
-            Thread(target=_exporter, daemon=True).start()
-
-        try:
-            return papermill.execute_notebook(
-                str(path), None, parameters=dict(values), kernel_name="python3",
-                language="python", progress_bar=False, km=kernel, on_notebook_start=make_ready,
-            )  # fmt: skip
-        except PapermillExecutionError as error:
-            raise NotebookError(error.ename, error.evalue) from error
-
-
-@contextmanager
-def _kernel(first: str) -> Iterator[Any]:
-    """A kernel of the Python that is running, with nobody's settings of their own.
-
-    `first` is what it does before anything else.
-
-    It is started before anything that speaks to it is loaded, which takes as long as it does.
-    """
-    settings = TemporaryDirectory(prefix="anthroqa-", ignore_cleanup_errors=True)
-    file = Path(settings.name, "kernel.json")
-    file.write_text(json.dumps(_connection()), encoding="utf-8")
-    command = [sys.executable, "-c", first + _KERNEL, "-f", str(file)]
-    command += [f"--ipython-dir={settings.name}"]
-    command += ["--log-level=CRITICAL"]  # the errors of cells come by themselves
-    alone = {**os.environ, **_ONE_THREAD, "JPY_PARENT_PID": str(os.getpid())}
-    process = subprocess.Popen(command, stdin=subprocess.DEVNULL, env=alone)
-    clients: list[Any] = []
-
-    def close() -> None:
-        """End it at once: everything that it made is here or on the disk."""
-        process.kill()
-        process.wait()
-        settings.cleanup()
-
-    try:
-        from jupyter_client.kernelspec import KernelSpec
-        from jupyter_client.manager import AsyncKernelManager
-        from jupyter_client.provisioning import LocalProvisioner
-
-        class Noted(AsyncKernelManager):
-            def client(self, **given: Any) -> Any:
-                clients.append(super().client(**given))
-                return clients[-1]
-
-        kernel = Noted(connection_file=str(file))
-        kernel.load_connection_file()
-        kernel.provisioner = LocalProvisioner(
-            kernel_id=file.stem, kernel_spec=KernelSpec(argv=command), parent=kernel
-        )
-        kernel.provisioner.process, kernel.provisioner.pid = process, process.pid
-        yield kernel
-    finally:  # nobody waits for its end; Python itself does before it ends
-        for client in clients:
-            client.stop_channels()
-        Thread(target=close).start()
-
-
-def _connection() -> dict[str, Any]:
-    """Where a kernel is spoken to: free ports of this machine, and a key that nobody knows."""
-    names = ("shell_port", "iopub_port", "stdin_port", "control_port", "hb_port")
-    with ExitStack() as open_:
-        sockets = [open_.enter_context(socket.socket()) for _ in names]
-        for one in sockets:
-            one.bind(("127.0.0.1", 0))
-        ports = [one.getsockname()[1] for one in sockets]
-    return {
-        **dict(zip(names, ports, strict=True)), "ip": "127.0.0.1", "transport": "tcp",
-        "key": secrets.token_hex(32), "signature_scheme": "hmac-sha256", "kernel_name": "python3",
-    }  # fmt: skip
-
-
-_loading = Lock()
+    _register()
+    return papermill.execute_notebook(
+        str(path), None, parameters=dict(values), engine_name=_ENGINE, kernel_name="python3",
+        language="python", progress_bar=False,
+    )  # fmt: skip
 
 
 @lru_cache(maxsize=1)
-def _loaded_exporter() -> Any:
-    import nbformat
-    from nbconvert import HTMLExporter
+def _register() -> None:
+    """Tell papermill of the engine that runs cells in this process."""
+    from papermill.engines import Engine, papermill_engines
 
-    exporter = HTMLExporter(
-        template_name="template",
-        extra_template_basedirs=[str(_TEMPLATES)],
-        exclude_input=True,
-        exclude_input_prompt=True,
-        exclude_output_prompt=True,
-        exclude_anchor_links=True,
+    class InProcess(Engine):
+        @classmethod
+        def execute_managed_notebook(cls, nb_man: Any, kernel_name: str, **_: Any) -> None:
+            names: dict[str, Any] = {"__name__": "__main__"}
+            for index, cell in enumerate(nb_man.nb.cells):
+                nb_man.cell_start(cell, index)
+                if cell.cell_type == "code":
+                    cell.outputs = _outputs(cell.source, names, f"cell {index}")
+                nb_man.cell_complete(cell, cell_index=index)
+
+    papermill_engines.register(_ENGINE, InProcess)
+
+
+def _outputs(source: str, names: dict[str, Any], where: str) -> list[Any]:
+    """What a cell prints, and the value of its last line, as a notebook holds them."""
+    from nbformat.v4 import new_output
+
+    tree, value, printed = ast.parse(source, where), None, io.StringIO()
+    last = tree.body.pop() if tree.body and isinstance(tree.body[-1], ast.Expr) else None
+    with redirect_stdout(printed):
+        exec(compile(tree, where, "exec"), names)
+        if last is not None:
+            value = eval(compile(ast.Expression(last.value), where, "eval"), names)
+    found = [new_output("stream", name="stdout", text=printed.getvalue())] * bool(
+        printed.getvalue()
     )
-    exporter.from_notebook_node(nbformat.v4.new_notebook())  # compiles the templates
-    return exporter
-
-
-def _exporter() -> Any:
-    """The exporter of every page, loaded once, by whichever thread comes first."""
-    with _loading:
-        return _loaded_exporter()
+    if value is not None:
+        data = {"text/plain": repr(value)}
+        if hasattr(value, "_repr_html_"):
+            data["text/html"] = value._repr_html_()
+        found.append(new_output("execute_result", data=data, execution_count=None))
+    return found
 
 
 def to_html(notebook: Any, *, title: str) -> str:
     """One self-contained page: no script, no address outside itself, no code."""
-    for number, cell in enumerate(notebook.cells):
-        cell["id"] = f"part-{number}"  # the injected cell has a random one
-    exporter, resources = _exporter(), {"metadata": {"name": title}}
-    from nbconvert.exporters.templateexporter import TemplateExporter
-
-    # that of HTMLExporter would read the whole page again, for what this template has already
-    html, _ = TemplateExporter.from_notebook_node(exporter, notebook, resources)
+    html, _ = _exporter().from_notebook_node(notebook, {"metadata": {"name": title}})
     return html
+
+
+@lru_cache(maxsize=1)
+def _exporter() -> Any:
+    from nbconvert.exporters import TemplateExporter
+    from nbconvert.filters.markdown_mistune import IPythonRenderer, MarkdownWithMath
+
+    prose = MarkdownWithMath(renderer=IPythonRenderer(escape=False, exclude_anchor_links=True))
+    return TemplateExporter(
+        template_name="template", template_file="index.html.j2",
+        extra_template_basedirs=[str(_TEMPLATES)], filters={"markdown": prose.render},
+    )  # fmt: skip

@@ -2,21 +2,16 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import json
-import platform
 from collections.abc import Mapping
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
-import anthroqa
-from anthroqa.files import whole_folder
+from anthroqa import files
 from anthroqa.intake import Session
 
-_LIBRARIES = ("matplotlib", "numpy", "pandas", "scipy")
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
 
 
@@ -41,33 +36,15 @@ def json_text(table: pd.DataFrame) -> str:
 
 
 def run_record(session: Session, parameters: Mapping[str, Any]) -> dict[str, Any]:
-    """Hashes of the inputs, versions and parameters; no clock time and no path."""
-    return record_of(session.name, session.title, session.date, session.files, parameters)
-
-
-def record_of(
-    name: str, title: str, date: dt.date | None, files: Mapping[str, str],
-    parameters: Mapping[str, Any],
-) -> dict[str, Any]:  # fmt: skip
-    """What `run.json` says of a run on these files."""
-    versions = {"anthroqa": anthroqa.__version__, "python": platform.python_version()}
-    versions |= {library: version(library) for library in _LIBRARIES}
-    return {
-        "session": name,
-        "title": title,
-        "date": date.isoformat() if date else None,
-        "inputs": dict(sorted(files.items())),
-        "parameters": dict(parameters),
-        "versions": versions,
-    }
+    """What `run.json` says of a page of a session."""
+    return files.run_record(session.name, session.title, session.date, session.files, parameters)
 
 
 def save(folder: str | Path, tables: Mapping[str, pd.DataFrame], record: Mapping[str, Any]) -> None:
     """Write each table as a CSV file of its name, and `run.json`, into a folder; none for ""."""
     if not str(folder):
         return
-    with whole_folder(Path(folder)) as draft:
+    with files.whole_folder(Path(folder)) as draft:
         for name, table in tables.items():
-            (draft / f"{name}.csv").write_text(csv_text(table), encoding="utf-8", newline="")
-        text = json.dumps(record, indent=2, ensure_ascii=False) + "\n"
-        (draft / "run.json").write_text(text, encoding="utf-8", newline="")
+            files.write(draft / f"{name}.csv", csv_text(table))
+        files.write_record(draft, record)

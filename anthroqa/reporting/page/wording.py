@@ -7,14 +7,17 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
 import pandas as pd
 
-from anthroqa.decisions.findings import TOO_NEAR, UNSOURCED
 from anthroqa.intake import Measure, Session
+from anthroqa.notes import said
+from anthroqa.notes.decisions import Limit, TooNear
+from anthroqa.reporting.words.decisions import TOO_NEAR
 
 MINUS = "\u2212"
+NO_INTERVAL = "no interval"
 STATE_SIGNS = {
     "within limit": "\u25cf",
     "over limit": "\u25a0",
@@ -95,19 +98,25 @@ def interval(
     lower: float, upper: float, measure: Measure, *, signed: bool = False,
     limit: float = math.nan, more: int = 0,
 ) -> str:  # fmt: skip
-    """The two ends of an interval, with so many `more` decimals; a dash where there is none.
+    """The two ends of an interval, with so many `more` decimals."""
+    shown = shown_ends(lower, upper, measure, limit=limit, more=more)
+    return " to ".join(number(*end, signed=signed) for end in shown) or NO_INTERVAL
+
+
+def shown_ends(
+    lower: float, upper: float, measure: Measure, *, limit: float, more: int = 0
+) -> list[tuple[float, int]]:
+    """The two ends of an interval, each with its decimals; none where there is no interval.
 
     An end that would be rounded onto the limit gets the decimals that show its side.
     """
-    if math.isnan(lower) or math.isnan(upper):
-        return "no interval"
     ends = []
-    for end in (lower, upper):
+    for end in (lower, upper) if not math.isnan(lower + upper) else ():
         decimals = places(measure) + more
         while decimals < 6 and abs(end) != limit and abs(round(end, decimals)) == limit:
             decimals += 1
-        ends.append(number(end, decimals, signed=signed))
-    return " to ".join(ends)
+        ends.append((end, decimals))
+    return ends
 
 
 def exact(value: float | None) -> str:
@@ -181,26 +190,26 @@ def state(row) -> str:
     return unbroken(f"{STATE_SIGNS[row.state]} {row.state}")
 
 
-def reason(row, measure: Measure, odd: set[tuple[str, str]]) -> str:
+def reason(row, measure: Measure, odd: Collection[tuple[str, str]]) -> str:
     """What people with one finding share: why it is open, and which repeat error was judged."""
-    said = [] if row.state in ("within limit", "over limit") else [why_not(row, odd)]
+    parts = [] if row.state in ("within limit", "over limit") else [why_not(row, odd)]
     if row.statistic == RESOLVED and not math.isnan(row.upper):
-        said.append(f"under one step of {measure.step}, so the error behind the rounding")
-    return "; ".join(said)
+        parts.append(f"under one step of {measure.step}, so the error behind the rounding")
+    return "; ".join(parts)
 
 
-def why_not(row, odd: set[tuple[str, str]]) -> str:
+def why_not(row, odd: Collection[tuple[str, str]]) -> str:
     """The reason that a finding is not settled or not judged, as people share it."""
     if (row.measure, row.measurer) in odd and row.state == "not settled":
         return "an odd reading is inside, and no number of subjects outweighs it"
     if row.state == "not judged":
-        return row.note.split("; ")[0] if pd.isna(row.more_subjects) else "too few readings"
+        return str(row.note.reason) if pd.isna(row.more_subjects) else "too few readings"
     if not pd.isna(row.more_subjects):
         return "more subjects would settle it if the figure stands"
-    return TOO_NEAR if TOO_NEAR in row.note else row.note.split("; ")[0]
+    return TOO_NEAR if TooNear in row.note else str(row.note.reason)
 
 
-def with_help(row, measure: Measure, odd: set[tuple[str, str]]) -> str:
+def with_help(row, measure: Measure, odd: Collection[tuple[str, str]]) -> str:
     """A person's figure and interval on one line, and how many more subjects would settle it.
 
     `odd` holds the measures and measurers with a far reading: no number of subjects helps there.
@@ -213,11 +222,6 @@ def with_help(row, measure: Measure, odd: set[tuple[str, str]]) -> str:
     return f"{text}, {counted(row.more_subjects, 'more subject')}"
 
 
-def odd_readers(slips: pd.DataFrame) -> set[tuple[str, str]]:
-    """Measures and measurers with a far reading in their figures."""
-    return set(zip(slips["measure"], slips["measurer"], strict=True))
-
-
 def over_limit(row, session: Session, first: str) -> str:
     """One finding over a limit, with what to look at `first`, before believing it."""
     measure = session.measures[row.measure]
@@ -226,8 +230,7 @@ def over_limit(row, session: Session, first: str) -> str:
         f"{row.measurer}, {label(row.measure)}, {question(row, session)}: "
         f"{with_interval(row, measure)}{behind}; limit {limit_of(measure, LIMITS[row.question])}"
     )
-    notes = [n for n in row.note.split("; ") if n and n != UNSOURCED]
-    hints = [h for h in (first, *notes) if h]
+    hints = [h for h in (first, *map(said, row.note.without(Limit.WITHOUT_SOURCE))) if h]
     return ". ".join([text, *map(sentence, hints)]) + "."
 
 

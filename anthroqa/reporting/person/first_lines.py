@@ -11,11 +11,12 @@ import pandas as pd
 
 from anthroqa.decisions.reference import MAY_BE_OFF
 from anthroqa.intake import EVERYBODY, Session
+from anthroqa.notes.scores.odd import ReadOnInstrument
 from anthroqa.reporting.page.wording import label, listed
 from anthroqa.reporting.person import words
 
 OVER = "over limit"
-_LESS_KIT = "bias_less_instrument"
+_LESS_INSTRUMENT = "bias_less_instrument"
 _INSTRUMENT, _REFERENCE = "First the instrument:", "First the comparison:"
 
 
@@ -36,7 +37,7 @@ def first(
             told.add(name)
             yield _INSTRUMENT, text
     over = decisions[(decisions["state"] == OVER) & (decisions["question"] == "bias")]
-    unknown = over[(over["statistic"] != _LESS_KIT) & ~over["measure"].isin(told)]
+    unknown = over[(over["statistic"] != _LESS_INSTRUMENT) & ~over["measure"].isin(told)]
     if len(unknown):
         yield (
             _INSTRUMENT,
@@ -81,7 +82,7 @@ def _known(
     shown = words.instrument(worst, session.measures[name])
     if judged.empty:
         return f"{shown}. That is the instrument, not you."
-    if (judged["statistic"] == _LESS_KIT).all():
+    if (judged["statistic"] == _LESS_INSTRUMENT).all():
         return f"{shown}. That is the instrument, not you: it is taken out of your difference."
     return f"{shown}. That is the instrument, not you, and it may be part of your difference."
 
@@ -90,7 +91,8 @@ def _shared(patterns: pd.DataFrame, session: Session, name: str, tool: str) -> s
     """Whether everybody who used an instrument is off to one side; "" if not."""
     rows = patterns[(patterns["measurer"] == EVERYBODY) & (patterns["measure"] == name)]
     for row in rows.itertuples():
-        if row.note.startswith(f"{tool}, "):
+        seen = row.note.first(ReadOnInstrument)
+        if seen and seen.instrument == tool:
             size = words.size(row.estimate, session.measures[name])
             return (
                 f"all who used {tool} read {size} {words.way(row.estimate)} in {label(name)}: it "

@@ -6,21 +6,28 @@ taken away, and one that is not as a run left it stops everything.
 
 from __future__ import annotations
 
-import hashlib
-import json
 import re
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from anthroqa.files import whole_folder
+from anthroqa.files import (
+    RECORD,
+    left_by_last_run,
+    read_record,
+    sha256,
+    sha256_of,
+    whole_folder,
+    write,
+    write_record,
+)
 from anthroqa.reporting.page import notebooks
 from anthroqa.reporting.page.printed import laid_out, pdf_of
 
 if TYPE_CHECKING:
     from anthroqa.reporting.page.html import Html
 
-ALL, RECORD = "feedback_sheets", "run.json"
+ALL = "feedback_sheets"
 PAPERS = ("A4", "Letter")
 _TEMPLATE = Path(__file__).resolve().parents[1] / "page" / "template"
 _POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
@@ -50,12 +57,11 @@ def feedback(session_folder: str | Path, out: str | Path, **parameters: Any) -> 
 
     Raises
     ------
+    SessionError
+        If the session needs attention.
     ValueError
-        If a parameter is unknown, `out` is the session's own folder, or a page in `out` is not
-        as a run left it.
-    NotebookError
-        If the session cannot be read, is a drill, or has nobody of that code; `kind` says which
-        error it was.
+        If a parameter is unknown, the session is a drill or has nobody of that code, `out` is the
+        session's own folder, or a page in `out` is not as a run left it.
     """
     folder, out = Path(session_folder).resolve(), Path(out).resolve()
     if out == folder:
@@ -64,16 +70,14 @@ def feedback(session_folder: str | Path, out: str | Path, **parameters: Any) -> 
     with whole_folder(out) as draft:
         values = {"session_folder": str(folder), "tables_folder": str(draft), **parameters}
         done = notebooks.run(ALL, values)
-        record = json.loads((draft / RECORD).read_text(encoding="utf-8"))
-        from anthroqa.planning import sha256  # once the kernel has done its work
-
+        record = read_record(draft)
         page = notebooks.to_html(done, title=record["title"])
-        _write(draft / f"{ALL}.html", page)
+        write(draft / f"{ALL}.html", page)
         names = record.pop("pages")
         _print(draft, page, list(names.values()), record["parameters"]["paper"])
         made = {path.name for path in draft.iterdir() if path.name != RECORD}
-        record["outputs"] = {name: sha256(draft / name) for name in sorted(made)}
-        _write_record(draft, record)
+        record["outputs"] = {name: sha256_of(draft / name) for name in sorted(made)}
+        write_record(draft, record)
         left = _earlier(out) - made  # somebody may have written meanwhile
     for name in left:
         (out / name).unlink(missing_ok=True)
@@ -98,8 +102,8 @@ def save(
     names = file_names(pages)
     with whole_folder(Path(folder)) as draft:
         for code, name in names.items():
-            _write(draft / f"{name}.html", document(f"{code}: {title}", pages[code]))
-        _write_record(draft, {**record, "pages": names})
+            write(draft / f"{name}.html", document(f"{code}: {title}", pages[code]))
+        write_record(draft, {**record, "pages": names})
 
 
 def style() -> str:
@@ -138,7 +142,7 @@ def file_names(codes: Iterable[str]) -> dict[str, str]:
         plain = f"feedback_{code}"
         if not _PLAIN.fullmatch(code) or plain.casefold() in taken:
             bare = re.sub(r"[^A-Za-z0-9_-]+", "_", code)[:24]
-            plain = f"feedback_{bare}-{hashlib.sha256(code.encode()).hexdigest()[:8]}"
+            plain = f"feedback_{bare}-{sha256(code.encode())[:8]}"
         while plain.casefold() in taken:
             plain += "-"
         taken.add(plain.casefold())
@@ -146,18 +150,18 @@ def file_names(codes: Iterable[str]) -> dict[str, str]:
     return names
 
 
+def anchor(n: int) -> str:
+    """Where the page of a person begins among all pages, from 0."""
+    return f"sheet-{n}"
+
+
 def _earlier(out: Path) -> set[str]:
     """The pages that an earlier run left in a folder, if they are as it left them."""
     there = {p.name for p in out.glob("feedback_*") if p.suffix in (".html", ".pdf")}
     if not there:
         return set()
-    try:
-        known = json.loads((out / RECORD).read_text(encoding="utf-8"))["outputs"]
-    except (OSError, ValueError, KeyError, TypeError):
-        known = {}
-    from anthroqa.planning import sha256
-
-    strange = sorted(n for n in there if known.get(n) != sha256(out / n))
+    known = left_by_last_run(out)
+    strange = sorted(n for n in there if known.get(n) != sha256_of(out / n))
     if strange:
         raise ValueError(
             f"not as a run left it in {out.name}: {', '.join(strange[:5])}. Move it away, or give "
@@ -175,18 +179,8 @@ def _print(draft: Path, text: str, names: list[str], paper: str) -> None:
     laid = laid_out(sized)
     if laid is None:
         return
-    from anthroqa.reporting.person.pages import anchor
-
     first = {a: i for i, page in reversed(list(enumerate(laid.pages))) for a in page.anchors}
     starts = [first[anchor(n)] for n in range(len(names))]
     for name, start, end in zip(names, starts, [*starts[1:], len(laid.pages)], strict=True):
         (draft / f"{name}.pdf").write_bytes(pdf_of(laid.copy(laid.pages[start:end])))
     (draft / f"{ALL}.pdf").write_bytes(pdf_of(laid))
-
-
-def _write_record(folder: Path, record: Mapping[str, Any]) -> None:
-    _write(folder / RECORD, json.dumps(record, indent=2, ensure_ascii=False) + "\n")
-
-
-def _write(path: Path, text: str) -> None:
-    path.write_text(text, encoding="utf-8", newline="")

@@ -8,19 +8,22 @@ made already; what is over a limit is said beside what must be looked at before 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass
+from pathlib import Path
 
 import pandas as pd
 
+from anthroqa.analysis import Analysis
 from anthroqa.decisions.with_and_without import WITHOUT_SLIPS
 from anthroqa.intake import EVERYBODY, Measure, Session
-from anthroqa.reporting.page import wording
+from anthroqa.reporting.page import outputs, wording
 from anthroqa.reporting.page.html import Html, bullets, escape, heading, paragraph
 from anthroqa.reporting.page.wording import counted, label, listed, sentence
-from anthroqa.reporting.person import words
+from anthroqa.reporting.person import folder, words
 from anthroqa.reporting.person.figures import own_readings
 from anthroqa.reporting.person.first_lines import OVER, first
 from anthroqa.reporting.person.practice import practise, said
+from anthroqa.reporting.session.about_the_data import run_record
 from anthroqa.reporting.session.odd import findings as odd_findings
 
 _STATES = (  # state, how it leads in, what follows from it
@@ -33,18 +36,18 @@ _ODD_MATTERS = ("over limit", "not settled")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Tables:
-    """What the pages are made from: the tables of floors 2 and 3, of everybody."""
+class Own:
+    """What one person's page is made from: their rows, and what is needed beside these."""
 
-    scores: pd.DataFrame
+    confidence: float
     decisions: pd.DataFrame
     mark_findings: pd.DataFrame
-    residuals: pd.DataFrame
     slips: pd.DataFrame
-    patterns: pd.DataFrame
+    variants: pd.DataFrame
+    patterns: pd.DataFrame  # of everybody on an instrument, too
+    residuals: pd.DataFrame  # of everybody
     doubts: pd.DataFrame
     checks: pd.DataFrame
-    variants: pd.DataFrame
 
 
 def people(session: Session, measurer: str = "") -> list[str]:
@@ -67,36 +70,51 @@ def people(session: Session, measurer: str = "") -> list[str]:
     return [measurer] if measurer else codes
 
 
-def sheets(session: Session, codes: list[str], tables: Tables) -> dict[str, Html]:
-    """The page of each person, by code."""
-    return {code: Html(_page(session, code, _own(tables, code))) for code in codes}
-
-
-def together(pages: Mapping[str, Html], style: str) -> Html:
-    """All pages, one after the other, each on a sheet of its own when printed."""
-    sheets = (f'<div id="{anchor(n)}">{page.text}</div>' for n, page in enumerate(pages.values()))
-    return Html(f"<style>{style}</style>", *sheets)
-
-
-def anchor(n: int) -> str:
-    """Where the page of a person begins, from 0."""
-    return f"sheet-{n}"
-
-
-def _own(tables: Tables, code: str) -> Tables:
-    """One person's rows of every table; what is about nobody, or needed beside theirs, stays."""
-    mine = {
-        name: table[table["measurer"] == code]
-        for field in fields(tables)
-        if "measurer" in (table := getattr(tables, name := field.name)).columns
-        and name not in ("residuals", "patterns")
+def sheets(analysis: Analysis, measurer: str = "") -> dict[str, Html]:
+    """The page of each person, or of one, by code."""
+    session = analysis.session
+    return {
+        code: Html(_page(session, code, _own(analysis, code))) for code in people(session, measurer)
     }
-    patterns = tables.patterns
-    patterns = patterns[patterns["measurer"].isin([code, EVERYBODY])]
-    return replace(tables, patterns=patterns, **mine)
 
 
-def _page(session: Session, code: str, own: Tables) -> str:
+def together(pages: Mapping[str, Html]) -> Html:
+    """All pages, one after the other, each on a sheet of its own when printed."""
+    sheets = (
+        f'<div id="{folder.anchor(n)}">{page.text}</div>' for n, page in enumerate(pages.values())
+    )
+    return Html(f"<style>{folder.style()}</style>", *sheets)
+
+
+def saved(
+    analysis: Analysis, pages: Mapping[str, Html], tables_folder: str | Path, *, measurer: str,
+    paper: str,
+) -> Html:  # fmt: skip
+    """Write the page of each person and `run.json`; from what they were made."""
+    parameters = {
+        "confidence": analysis.confidence, "seed": analysis.seed, "measurer": measurer,
+        "paper": paper,
+    }  # fmt: skip
+    record = outputs.run_record(analysis.session, parameters)
+    folder.save(tables_folder, analysis.session.title, pages, record)
+    return run_record(record)
+
+
+def _own(analysis: Analysis, code: str) -> Own:
+    """One person's rows of each table, and the tables of which more than these are needed."""
+
+    def mine(table: pd.DataFrame, *others: str) -> pd.DataFrame:
+        return table[table["measurer"].isin([code, *others])]
+
+    return Own(
+        confidence=analysis.confidence, decisions=mine(analysis.decisions),
+        mark_findings=mine(analysis.mark_findings), slips=mine(analysis.slips),
+        variants=mine(analysis.variants), patterns=mine(analysis.patterns, EVERYBODY),
+        residuals=analysis.residuals, doubts=analysis.doubts, checks=analysis.instrument_checks,
+    )  # fmt: skip
+
+
+def _page(session: Session, code: str, own: Own) -> str:
     """Everything about one person."""
     parts = [
         _head(session, code),
@@ -118,7 +136,7 @@ def _head(session: Session, code: str) -> str:
     )
 
 
-def _in_short(own: Tables) -> Iterator[str]:
+def _in_short(own: Own) -> Iterator[str]:
     """The findings in four lines at most, by state."""
     yield '<div class="short">'
     for state, lead, after in _STATES:
@@ -133,7 +151,7 @@ def _in_short(own: Tables) -> Iterator[str]:
     yield "</div>"
 
 
-def _practise(session: Session, code: str, own: Tables) -> Iterator[str]:
+def _practise(session: Session, code: str, own: Own) -> Iterator[str]:
     """What to look at before oneself, then at most three steps."""
     yield '<div class="practise">' + heading("To practise", 3)
     before = first(session, code, own.decisions, own.checks, own.patterns, own.doubts)
@@ -153,11 +171,11 @@ def _practise(session: Session, code: str, own: Tables) -> Iterator[str]:
     yield "</div>"
 
 
-def _measures(session: Session, code: str, own: Tables) -> Iterator[str]:
+def _measures(session: Session, code: str, own: Own) -> Iterator[str]:
     """Each measure with its drawing, figures and findings."""
     judged = set(own.decisions["measure"])
     cards = [_measure(session, code, own, m) for n, m in session.measures.items() if n in judged]
-    level = 100 * wording.confidence_of(own.scores)
+    level = 100 * own.confidence
     yield (
         '<p class="legend"><b>Your readings.</b> A line a subject: \u25cb your first reading, '
         "\u25b3 the second, \u25a0 one far off, against the middle of everybody's readings of that "
@@ -168,7 +186,7 @@ def _measures(session: Session, code: str, own: Tables) -> Iterator[str]:
     yield f'<div class="measures{" one" if len(cards) == 1 else ""}">{"".join(cards)}</div>'
 
 
-def _measure(session: Session, code: str, own: Tables, measure: Measure) -> str:
+def _measure(session: Session, code: str, own: Own, measure: Measure) -> str:
     rows = own.decisions[own.decisions["measure"] == measure.name]
     read = own.residuals[own.residuals["measure"] == measure.name]
     read = read[read["retake"] == 0]
@@ -186,7 +204,7 @@ def _measure(session: Session, code: str, own: Tables, measure: Measure) -> str:
     )
 
 
-def _result(own: Tables, row, measure: Measure) -> str:
+def _result(own: Own, row, measure: Measure) -> str:
     """One finding: the state, the figure with its interval, the limit, and what is open."""
     odd = own.slips[own.slips["measure"] == measure.name].drop_duplicates(words.READING)
     if row.question == "repeatability":
@@ -205,7 +223,7 @@ def _result(own: Tables, row, measure: Measure) -> str:
     return f"<b>{escape(wording.state(row))}:</b> {escape(text)}."
 
 
-def _without(own: Tables, row, n: int) -> str:
+def _without(own: Own, row, n: int) -> str:
     """What a finding would be without the odd readings that are in it."""
     then = odd_findings(own.variants)
     key = [WITHOUT_SLIPS, row.measure, row.question]
@@ -215,14 +233,14 @@ def _without(own: Tables, row, n: int) -> str:
     return f"{there} in it{''.join(without)}"
 
 
-def _look_up(session: Session, own: Tables) -> Iterator[str]:
+def _look_up(session: Session, own: Own) -> Iterator[str]:
     """Odd readings of their own."""
     if lines := words.odd_readings(own.slips, session.measures):
         yield heading("Look up on paper", 3)
         yield bullets(words.some_of(lines, "readings"))
 
 
-def _notes(session: Session, code: str, own: Tables) -> Iterator[str]:
+def _notes(session: Session, code: str, own: Own) -> Iterator[str]:
     """Marks and second readings, what was corrected, what is missing."""
     lines = list(words.mark_findings(own.mark_findings, session.measures))
     made = session.corrections[session.corrections["measurer"] == code]
@@ -238,7 +256,7 @@ def _notes(session: Session, code: str, own: Tables) -> Iterator[str]:
         yield bullets(lines)
 
 
-def _question(session: Session, own: Tables) -> Iterator[str]:
+def _question(session: Session, own: Own) -> Iterator[str]:
     """How to question it, and what such a session cannot show."""
     yield heading("If you think that this is wrong", 3)
     yield paragraph(
@@ -247,7 +265,7 @@ def _question(session: Session, own: Tables) -> Iterator[str]:
         "again. You may ask for a second look: new subjects, a checked instrument, another person "
         "to compare with. Nothing follows from this page by itself; local protocol decides."
     )
-    notes, confidence = [], wording.confidence_of(own.scores)
+    notes, confidence = [], own.confidence
     if session.reference is None:
         notes.append("Without a reference, a difference shows that people differ, not who is off.")
     if (own.decisions["state"] == OVER).any():

@@ -8,57 +8,56 @@ against a slip or a habit is common practice, no source.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import pandas as pd
 
 from anthroqa.intake import Measure
+from anthroqa.notes import Kind, kind_of
+from anthroqa.notes.scores.odd import Explanation, Technique
+from anthroqa.notes.scores.slips import Misread, Notch, OtherUnit, Slip, Slipped
 from anthroqa.reporting.page.wording import label, listed, sentence
 from anthroqa.reporting.person import words
 from anthroqa.reporting.session.marks_words import DIGITS, REPEATS
+from anthroqa.reporting.words.scores import odd
 from anthroqa.scores.marks.screening import NAMED, SCREENED
+from anthroqa.scores.odd.pattern_catalogue import SKEWNESS, TIMES_THE_OTHERS
 
 MOST = 3
-REPEATS_APART, _SKEWED = "times the others'", "skewness"  # units of patterns that are no difference
 _OVER = "over limit"
 _WORTH = 0.5  # chance from which on an explanation of a reading is worth nothing; no source
-_NOT_TOLD = "cannot be told"  # in the note of a reading that only two people read
-_SLIPS = (
-    ("poise", "seat each poise in its notch, and read both of them aloud before you write"),
-    ("misread by", "read the large figure first, then the small marks, and say both"),
-    ("digits exchanged", "after writing, read the sheet back against the display"),
-    ("decimal point", "write the point clearly, and read it back against the display"),
-    ("written for|entered as", "look which unit the display shows, and write it down with it"),
-    ("exchanged|by a row", "find the line by the subject's code, and say the code aloud"),
-    ("tare", "write both displays, and check which caregiver is on the scale"),
-    ("carried", "look at the display anew for every reading"),
-)
-_MARKS = "eye level with the mark; write the finest mark every time"
-_FRESH = "second reading on a fresh sheet, the first one out of sight, in another order"
+AGAINST: dict[Kind, Technique] = {
+    Notch: Technique.SEAT_THE_POISE,
+    Misread: Technique.LARGE_FIGURE_FIRST,
+    OtherUnit: Technique.NOTE_THE_UNIT,
+    Slipped.DIGITS_EXCHANGED: Technique.READ_THE_SHEET_BACK,
+    Slipped.POINT_LEFT_OUT: Technique.WRITE_THE_POINT,
+    Slipped.POINT_MOVED: Technique.WRITE_THE_POINT,
+    Slipped.OUNCES_AS_TENTHS: Technique.NOTE_THE_UNIT,
+    Slipped.TENTHS_AS_OUNCES: Technique.NOTE_THE_UNIT,
+    Slipped.SUBJECTS_EXCHANGED: Technique.SAY_THE_CODE,
+    Slipped.MEASURES_EXCHANGED: Technique.SAY_THE_CODE,
+    Slipped.SHEET_SHIFTED: Technique.SAY_THE_CODE,
+    Slipped.TARE_FORGOTTEN: Technique.WRITE_BOTH_DISPLAYS,
+    Slipped.TARE_TWICE: Technique.WRITE_BOTH_DISPLAYS,
+    Slipped.ANOTHER_TARE: Technique.WRITE_BOTH_DISPLAYS,
+    Slipped.CARRIED_FORWARD: Technique.LOOK_ANEW,
+}  # what helps against a slip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Practice:
     """A step to practise, and what points to it."""
 
-    do: str
+    do: Technique
     why: str
     order: tuple[int, int]  # the least first
 
 
-def against_slip(consistent_with: str) -> str:
-    """What helps against a slip; "" where nothing is known to."""
-    for pattern, do in _SLIPS:
-        if re.search(pattern, consistent_with):
-            return do
-    return ""
-
-
 def practise(
-    decisions: pd.DataFrame, patterns: pd.DataFrame, mark_findings: pd.DataFrame, slips: pd.DataFrame,
-    measures: Mapping[str, Measure],
+    decisions: pd.DataFrame, patterns: pd.DataFrame, mark_findings: pd.DataFrame,
+    slips: pd.DataFrame, measures: Mapping[str, Measure],
 ) -> list[Practice]:  # fmt: skip
     """The steps that one person's rows of these tables point to, at most three.
 
@@ -67,10 +66,10 @@ def practise(
     """
     found = [
         *_from_patterns(decisions, patterns, measures),
-        *_from_leads(mark_findings, measures),
+        *_from_marks(mark_findings, measures),
         *_from_slips(slips, measures),
     ]
-    steps: dict[str, Practice] = {}
+    steps: dict[Technique, Practice] = {}
     for step in sorted(found, key=lambda s: s.order):
         steps.setdefault(step.do, step)
     return list(steps.values())[:MOST]
@@ -82,7 +81,7 @@ def _from_patterns(
     """A step a pattern, told of the measure in which its figure is over a limit, if in any."""
     state = {(d.measure, d.question): d.state for d in decisions.itertuples()}
     place = patterns.groupby("measure").cumcount()
-    for pattern, rows in patterns.assign(place=place).groupby("pattern", sort=False):
+    for fault, rows in patterns.assign(place=place).groupby("pattern", sort=False):
         found = [
             (state.get((row.measure, _asked(row)), "not judged"), row) for row in rows.itertuples()
         ]
@@ -93,30 +92,30 @@ def _from_patterns(
         yield Practice(
             do=row.technique,
             why=f"{_shows(row, measures[row.measure])} ({finding}){alike}: as with "
-            f"{pattern.partition(':')[0]}",
+            f"{odd.name(fault)}",
             order=(3 * later if finding == _OVER else 4 + later, row.place),
         )
 
 
 def _asked(row) -> str:
     """The question whose finding goes with a pattern."""
-    return "repeatability" if row.unit == REPEATS_APART else "bias"
+    return "repeatability" if row.unit == TIMES_THE_OTHERS else "bias"
 
 
 def _shows(row, measure: Measure) -> str:
     what = label(row.measure)
     if row.unit == measure.step.unit:
         return f"{what} {words.size(row.estimate, measure)} {words.way(row.estimate)}"
-    if row.unit == _SKEWED:
+    if row.unit == SKEWNESS:
         return f"some {what} readings lie far {words.way(row.estimate)}er than the rest"
     return f"{what} repeats {row.estimate:.1f} times as far apart as is usual here"
 
 
-def _from_leads(mark_findings: pd.DataFrame, measures: Mapping[str, Measure]) -> Iterator[Practice]:
+def _from_marks(mark_findings: pd.DataFrame, measures: Mapping[str, Measure]) -> Iterator[Practice]:
     rows = mark_findings[mark_findings["state"].isin([NAMED, SCREENED])]
     for row in rows.itertuples():
         yield Practice(
-            do=_FRESH if row.test == REPEATS else _MARKS,
+            do=Technique.FRESH_SHEET if row.test == REPEATS else Technique.FINEST_MARK,
             why=words.leaning(row, measures[row.measure]),
             order=(1 if row.state == NAMED else 7, row.test == DIGITS),
         )
@@ -125,13 +124,14 @@ def _from_leads(mark_findings: pd.DataFrame, measures: Mapping[str, Measure]) ->
 def _from_slips(slips: pd.DataFrame, measures: Mapping[str, Measure]) -> Iterator[Practice]:
     """From the best explanation of each odd reading, where it is worth something."""
     best = slips[(slips["place"] == 1) & (slips["chance"] < _WORTH)]
-    for row in best[~best["note"].str.contains(_NOT_TOLD)].itertuples():
-        if do := against_slip(row.consistent_with):
+    for row in best.itertuples():
+        slip = row.consistent_with.first(Slip)
+        if slip and Explanation.EITHER not in row.note:
             where = f"{label(row.measure)}, subject {row.subject}, round {row.round}"
-            why = f"{where}: consistent with {row.consistent_with}"
-            yield Practice(do=do, why=why, order=(2, 0))
+            why = f"{where}: consistent with {slip}"
+            yield Practice(do=AGAINST[kind_of(slip)], why=why, order=(2, 0))
 
 
 def said(step: Practice) -> tuple[str, str]:
     """A step and its reason as two sentences."""
-    return f"{sentence(step.do)}.", f"{sentence(step.why)}."
+    return f"{sentence(str(step.do))}.", f"{sentence(step.why)}."

@@ -12,16 +12,16 @@ from fractions import Fraction
 
 import pandas as pd
 
-from anthroqa.decisions.findings import (
-    HANGS,
-    LEAST_DF,
-    LEAST_SUBJECTS,
-    MOST_MORE,
-    TOO_FINE,
-    TOO_NEAR,
-)
 from anthroqa.intake import Measure
 from anthroqa.intake.written.grammar import Count, nearest_mark, read_count
+from anthroqa.notes.decisions import (
+    InstrumentDiffers,
+    Limit,
+    SharedShift,
+    TooFewDifferences,
+    TooFewSubjects,
+    TooNear,
+)
 from anthroqa.reporting.page import wording
 from anthroqa.reporting.page.wording import amount, counted, label, listed, sentence
 from anthroqa.reporting.session.marks_words import (
@@ -65,7 +65,8 @@ def repeat_error(row, measure: Measure) -> str:
     figure = wording.figure_of(row, measure)
     if math.isnan(row.estimate):
         return "no figure" if math.isnan(row.upper) else f"{figure} {row.unit}"
-    ends = _with(wording.ends(row, measure), row.unit)
+    there = not math.isnan(row.lower + row.upper)
+    ends = wording.ends(row, measure) + (f" {row.unit}" if there else "")
     if _in_fractions(measure):
         return f"{size(row.estimate, measure)} ({figure} {row.unit}; {ends})"
     said = size(row.estimate, measure) if row.estimate >= _POUND else f"{figure} {row.unit}"
@@ -77,16 +78,12 @@ def _in_fractions(measure: Measure) -> bool:
     return measure.step.by_halves and measure.step.unit != "oz"
 
 
-def _with(ends: str, unit: str) -> str:
-    return ends if ends == "no interval" else f"{ends} {unit}"
-
-
 def difference(row, measure: Measure) -> str:
     """A person's difference with its interval, high or low instead of signs."""
     if math.isnan(row.estimate):
         return "no figure"
-    ends = _sides(wording.ends(row, measure), row.unit)
-    if float(amount(abs(row.estimate), measure)) == 0:
+    ends = _sides(row, measure)
+    if round(row.estimate, wording.places(measure)) == 0:
         return f"none to be seen ({ends})"
     maybe = ", or none" if row.lower <= 0 <= row.upper else ""
     exact = f"{amount(abs(row.estimate), measure)} {row.unit}; " if _in_fractions(measure) else ""
@@ -98,18 +95,18 @@ def way(value: float) -> str:
     return "high" if value > 0 else "low"
 
 
-def _sides(ends: str, unit: str) -> str:
-    """An interval with signs as one with sides: 0.8 low to 0.6 high."""
-    low, to, high = ends.partition(" to ")
-    if not to:
-        return ends
-    bare = [end.lstrip(f"+{wording.MINUS}") for end in (low, high)]
-    sides = ["low" if end.startswith(wording.MINUS) else "high" for end in (low, high)]
-    if sides[1] == "low" or float(bare[1]) == 0:
-        return f"{bare[1]} to {bare[0]} {unit} low"
-    if sides[0] == "high":
-        return f"{bare[0]} to {bare[1]} {unit} high"
-    return f"{bare[0]} {unit} low to {bare[1]} {unit} high"
+def _sides(row, measure: Measure) -> str:
+    """The interval of a difference with sides instead of signs: 0.8 low to 0.6 high."""
+    shown = wording.shown_ends(row.lower, row.upper, measure, limit=row.limit)
+    if not shown:
+        return wording.NO_INTERVAL
+    one, two = (wording.number(abs(end), decimals) for end, decimals in shown)
+    low, high = (round(*end) for end in shown)
+    if high <= 0:
+        return f"{two} to {one} {row.unit} low"
+    if low >= 0:
+        return f"{one} to {two} {row.unit} high"
+    return f"{one} {row.unit} low to {two} {row.unit} high"
 
 
 def compared_with(row) -> str:
@@ -127,19 +124,19 @@ def why_open(row, *, odd: bool) -> str:
         return ""  # told of the odd reading
     if not pd.isna(row.more_subjects):
         return f"{counted(int(row.more_subjects), 'more subject')} would settle it if it stays so"
-    first = row.note.split("; ")[0]
-    near = f"too near the limit: over {MOST_MORE} more subjects would be needed"
-    return near if TOO_NEAR in row.note else first or "it has no interval"
+    if near := row.note.first(TooNear):
+        return f"too near the limit: over {near.most} more subjects would be needed"
+    return str(row.note.reason) or "it has no interval"
 
 
 def _unjudged(row) -> str:
     if row.limit != row.limit:
         return "the program has set no limit"
-    if "repeat differences" in row.note:
-        return f"too few pairs of readings, {LEAST_DF} are the least"
-    if "common subjects" in row.note:
-        return f"too few subjects that both measured, {LEAST_SUBJECTS} are the least"
-    return row.note.split("; ")[0]
+    if few := row.note.first(TooFewDifferences):
+        return f"too few pairs of readings, {few.least} are the least"
+    if few := row.note.first(TooFewSubjects):
+        return f"too few subjects that both measured, {few.least} are the least"
+    return str(row.note.reason)
 
 
 def _needed(row) -> str:
@@ -150,11 +147,11 @@ def _needed(row) -> str:
 
 def held(row) -> Iterator[str]:
     """What else is in a finding that is not the person's."""
-    if TOO_FINE in row.note:
+    if Limit.TOO_FINE in row.note:
         yield "this limit is too fine for the marks of the instrument"
-    if "measured on" in row.note:
+    if InstrumentDiffers in row.note:
         yield "the reference used another instrument, and part of it may be theirs"
-    if HANGS in row.note:
+    if SharedShift.DECIDES in row.note:
         yield "it hangs on a shift between rounds that all share"
 
 
@@ -219,7 +216,7 @@ def _one(best: dict, some: pd.DataFrame, measure: Measure) -> str:
         f"{sentence(label(measure.name))}, subject {best['subject']}, round {best['round']}: you "
         f"wrote {_with_unit(best['written'], measure)}; {_expected(best, measure)}."
     )
-    likely = some[some["consistent_with"] != ""]
+    likely = some[some["consistent_with"].map(bool)]
     note = f" ({best['note']})" if best["note"] else ""
     if likely.empty:
         return f"{text} No known slip fits{note}."
@@ -259,7 +256,7 @@ def _mark(value: float, measure: Measure) -> str:
 
 
 def mark_findings(rows: pd.DataFrame, measures: Mapping[str, Measure]) -> Iterator[str]:
-    """What a person's leads say; of digits only where no single mark is said of them."""
+    """What a person's findings say; of digits only where no single mark is said of them."""
     said = rows[rows["state"].isin([NAMED, SCREENED, HABIT])]
     marked = set(said.loc[said["test"] == MARKS, "measure"])
     for row in said.itertuples():
@@ -274,7 +271,7 @@ def mark_findings(rows: pd.DataFrame, measures: Mapping[str, Measure]) -> Iterat
 
 
 def leaning(row, measure: Measure) -> str:
-    """What one lead of marks, digits or second readings says, to the person."""
+    """What one finding on marks, digits or second readings says, to the person."""
     what = label(measure.name)
     chance = "; worth a look, and about 1 in 10 such is chance" if row.state == SCREENED else ""
     if row.test == MARKS:

@@ -9,8 +9,10 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from anthroqa.decisions.findings import TOO_FINE
+from anthroqa.notes.decisions import Limit
+from anthroqa.notes.planning import Few
 from anthroqa.planning import (
+    Outlook,
     Plan,
     balance,
     day_minutes,
@@ -30,14 +32,15 @@ _DASHES = ("-", "--", ":", "-.")
 _SURE, _NEVER = 0.995, 0.005
 
 
-def opening(plan: Plan, chances: pd.DataFrame, changes: pd.DataFrame, naming: pd.DataFrame) -> Html:
+def opening(outlook: Outlook) -> Html:
     """What is planned, what it would settle, and what stands in its way."""
+    plan, chances, changes = outlook.plan, outlook.chances, outlook.changes
     return Html(
         heading(plan.title, 1),
         _facts(plan),
         heading("In short", 2),
         bullets(wording.sentence(_said(plan, row, changes)) for row in chances.itertuples()),
-        _named(naming),
+        _named(outlook.naming),
         *_besides(plan, chances),
     )
 
@@ -76,7 +79,7 @@ def _said(plan: Plan, row, changes: pd.DataFrame) -> str:
     measure = plan.measures[row.measure]
     what = f"{label(row.measure)}, {_ASKED[row.question]}"
     n = counted(row.subjects, "subject")
-    if math.isnan(row.limit) or math.isnan(row.expected) or "the least" in row.note:
+    if math.isnan(row.limit) or math.isnan(row.expected) or Few in row.note:
         return f"{what}, {n}: no finding ({row.note}). {_width(row, measure)}"
     if math.isnan(row.within):
         return f"{what}: no finding ({row.note})."
@@ -87,7 +90,7 @@ def _said(plan: Plan, row, changes: pd.DataFrame) -> str:
         f"{what}: limit {limit}, expected error {expected}, {n}: {in_ten(row.within)} staff {who} "
         "would be settled within the limit"
     )
-    if TOO_FINE in row.note:
+    if Limit.TOO_FINE in row.note:
         return f"{text}; the limit is too fine for readings to {measure.step}."
     return f"{text}." if row.within >= WANTED else f"{text}; {_help(plan, row, changes)}."
 
@@ -171,8 +174,7 @@ def _besides(plan: Plan, chances: pd.DataFrame) -> Iterator[str]:
             "There are more people than subjects: they work in waves, some wait, and a round "
             "takes twice as long or more. More subjects, or more groups, would help."
         )
-    few = chances[chances["note"].str.contains("the least")]
-    if len(few):
+    if any(Few in note for note in chances["note"]):
         notes.append("Results of so few readings will be shown, and no finding is made of them.")
     if plan.reference is None:
         notes.append("Without a reference people are compared with one another only.")
@@ -190,11 +192,11 @@ def _besides(plan: Plan, chances: pd.DataFrame) -> Iterator[str]:
         yield bullets(notes)
 
 
-def settled(plan: Plan, chances: pd.DataFrame, confidence: float) -> Html:
+def settled(outlook: Outlook) -> Html:
     """The table of chances and widths."""
     body = []
-    for row in chances.itertuples():
-        measure, blank = plan.measures[row.measure], number(math.nan, 0)
+    for row in outlook.chances.itertuples():
+        measure, blank = outlook.plan.measures[row.measure], number(math.nan, 0)
         if row.question == "repeatability":
             width = (
                 blank if math.isnan(row.low_factor)
@@ -211,7 +213,7 @@ def settled(plan: Plan, chances: pd.DataFrame, confidence: float) -> Html:
         ))  # fmt: skip
     return Html(table(
         ["Measure", "Of the", "Subjects", "Limit", "Within", "Over", "Width", "Seen over"], body,
-        caption=f"What intervals of {100 * confidence:.0f} % would settle",
+        caption=f"What intervals of {100 * outlook.confidence:.0f} % would settle",
     ))  # fmt: skip
 
 
@@ -234,8 +236,9 @@ def _percent(chance: float) -> str:
     return unbroken("over 99 %" if chance < 1 and shown == "100 %" else shown)
 
 
-def changed(plan: Plan, chances: pd.DataFrame, changes: pd.DataFrame) -> Html:
+def changed(outlook: Outlook) -> Html:
     """The chances along the number of subjects, a figure where fewer would not do."""
+    chances, changes = outlook.chances, outlook.changes
     parts, easy = [], []
     for row in chances[chances["within"].notna()].itertuples():
         mine, name = _of_row(changes, row), f"{label(row.measure)}, {_ASKED[row.question]}"
@@ -285,8 +288,9 @@ def curve_of(changes: pd.DataFrame, row) -> Axes:
     return ax
 
 
-def day(plan: Plan) -> Html:
+def day(outlook: Outlook) -> Html:
     """Handlings, minutes, and how even the order is."""
+    plan = outlook.plan
     body, orders = [], []
     for block, work in zip(plan.blocks, workload(plan).itertuples(), strict=True):
         name = " ".join(filter(None, (block.group, block.of))) or "all"

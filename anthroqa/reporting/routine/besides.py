@@ -7,43 +7,26 @@ from collections.abc import Sequence
 import pandas as pd
 
 from anthroqa.intake import EVERYBODY, Measure
-from anthroqa.program.routine.findings.months import by_month
+from anthroqa.program.routine.audited import RoutineAudit
 from anthroqa.program.routine.findings.repetition import ALIKE
 from anthroqa.reporting.page.html import SOME, Html, cut, heading, image, paragraph, table
 from anthroqa.reporting.page.wording import label, listed, sentence
 from anthroqa.reporting.routine import figures, words
-from anthroqa.reporting.routine.in_short import Tables, level, named
-from anthroqa.reporting.routine.made_from import Opened
-from anthroqa.reporting.routine.words import CLINIC, INSTRUMENT, PERSON, PROGRAM, counted
+from anthroqa.reporting.routine.in_short import level, named
+from anthroqa.reporting.routine.words import INSTRUMENT, PERSON, PROGRAM, SITE, counted
 from anthroqa.reporting.session.marks_words import percent
 
 _PANELS, _MOST_PANELS = 4, 12  # months in an image, and in all, of a measure
-_PLACES = (PROGRAM, CLINIC, INSTRUMENT)
+_PLACES = (PROGRAM, SITE, INSTRUMENT)
 
 
-def months_of(counts: pd.DataFrame, audit: pd.DataFrame, changes: pd.DataFrame) -> pd.DataFrame:
-    """Shares by month of everybody, clinics and instruments, and of people with a finding.
-
-    Those of all people would be a table of everybody's every month: who has no finding is in the
-    audit.
-    """
-    people = {*level(named(audit), PERSON)["who"], *level(changes, PERSON)["who"]}
-    return pd.concat(
-        [
-            by_month(counts, levels=_PLACES),
-            by_month(counts[counts["measurer"].isin(people)], levels=(PERSON,)),
-        ],
-        ignore_index=True,
-    )
-
-
-def by_months(opened: Opened, tables: Tables) -> Html:
+def by_months(records: RoutineAudit) -> Html:
     """Is a share steady from month to month, and where did it change for good?"""
     parts: list[str] = []
-    for measure in opened.measures.values():
+    for measure in records.tally.measures.values():
         points, changed, audit = (
-            tables[name][tables[name]["measure"] == measure.name]
-            for name in ("months", "changes", "audit")
+            table[table["measure"] == measure.name]
+            for table in (records.months, records.changes, records.audit)
         )
         panels = _panels(points, changed, audit, measure)
         if panels or len(changed):
@@ -84,7 +67,7 @@ def _alt_months(
     said = []
     for panel in panels:
         rows, change = figures.of(points, *panel), figures.of(changed, *panel)
-        out = int((rows["note"] != "").sum())
+        out = int(rows["note"].map(bool).sum())
         at = [f"changed in {words.periods(p)}" for p in change["period"]]
         said.append(
             f"{words.who(*panel[:2])} on {panel[2]}: {percent(rows['share'].min())} to "
@@ -108,9 +91,9 @@ def _changes(changed: pd.DataFrame, measure: Measure) -> list[str]:
     return [table(head, body, caption=caption), *cut(changed, "changes, in changes.csv")]
 
 
-def conversions(tables: Tables) -> Html:
+def conversions(records: RoutineAudit) -> Html:
     """Which readings were made in another unit and converted before they were written?"""
-    rows = tables["conversions"]
+    rows = records.conversions
     if rows.empty:
         return Html(paragraph(
             "Nowhere do nearly all readings lie on the marks of another unit, more than chance "
@@ -128,9 +111,9 @@ def conversions(tables: Tables) -> Html:
     )
 
 
-def repeated(tables: Tables) -> Html:
+def repeated(records: RoutineAudit) -> Html:
     """Whose readings equal the child's last one more often than those of the others?"""
-    rows = tables["repeated"]
+    rows = records.repeated
     if rows.empty:
         return Html(
             paragraph("Not asked: there is no key of visits in the records (the column visit_key).")
@@ -152,16 +135,16 @@ def repeated(tables: Tables) -> Html:
 
 _KINDS = {"missing": "Missing", "off_step": "Off every mark", "out_of_range": "Out of range",
           "unreadable": "Unreadable"}  # fmt: skip
-_SEEN = 0.02  # share of a kind from which a clinic or a person is in the table; no source
+_SEEN = 0.02  # share of a kind from which a site or a person is in the table; no source
 
 
-def no_readings(tables: Tables) -> Html:
+def no_readings(records: RoutineAudit) -> Html:
     """Where are values missing, off every mark, out of range or unreadable?"""
-    rows = tables["quality"]
+    rows = records.quality
     kinds = rows[list(_KINDS)]
     told = rows[
         ((rows["level"] == PROGRAM) & (kinds.sum(axis=1) > 0))
-        | (rows["level"].isin([CLINIC, PERSON]) & (kinds.max(axis=1) >= _SEEN))
+        | (rows["level"].isin([SITE, PERSON]) & (kinds.max(axis=1) >= _SEEN))
     ]
     if told.empty:
         return Html(paragraph("Every record holds a reading on a mark."))
@@ -175,6 +158,6 @@ def no_readings(tables: Tables) -> Html:
               caption="Records without a reading on a mark"),
         *cut(told, "rows, in quality.csv"),
         paragraph(
-            "Clinics and people are here from 1 in 50 of a kind; all of them are in quality.csv."
+            "Sites and people are here from 1 in 50 of a kind; all of them are in quality.csv."
         ),
     )  # fmt: skip

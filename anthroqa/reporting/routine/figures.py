@@ -1,7 +1,7 @@
 """What do routine records look like: shares with intervals, and shares by month?
 
 Every number is in a table of `program`. Plots are narrow enough for a phone, and carry every
-meaning twice. People, clinics and instruments stay in the order of their codes.
+meaning twice. People, sites and instruments stay in the order of their codes.
 """
 
 from __future__ import annotations

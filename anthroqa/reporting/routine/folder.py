@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-import json
 import tempfile
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from anthroqa.files import whole_folder
+from anthroqa.files import sha256_of, whole_folder, write, write_record
 from anthroqa.reporting.page import notebooks
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from anthroqa.intake import Problem
+    from anthroqa.program.routine.counting.counts import Tally
     from anthroqa.program.routine.counting.progress import Progress
-    from anthroqa.reporting.routine.made_from import Asked, Opened
+    from anthroqa.reporting.routine.made_from import Asked
 
 NOTEBOOK = "routine_records"
 PAGE = f"{NOTEBOOK}.html"
@@ -54,22 +52,21 @@ def records(
         With every problem, where nothing can be shown; `out` is as it was.
     ValueError
         If an option is unknown or wrong, or a library is missing.
-    NotebookError
-        If the page stops.
     """
+    from anthroqa.reporting.routine.made_from import title
     from anthroqa.scores.layout.figures import check_confidence
 
     check_confidence(options.get("confidence", 0.5))
     _elsewhere(source, out)
-    opened = _opened(source, _asked(options), progress)
+    tally = _tally(source, _asked(options), progress)
     with tempfile.TemporaryDirectory(prefix="anthroqa-") as kept, whole_folder(Path(out)) as draft:
-        counts = _write_counts(Path(kept), opened, opened.counts)
+        counts = _write_counts(Path(kept), tally)
         values = {name: options[name] for name in _OF_THE_PAGE if name in options}
         values |= {"source": str(counts), "recorded_to": "", "tables_folder": str(draft)}
         done = notebooks.run(NOTEBOOK, values)
-        page = notebooks.to_html(done, title=opened.title)
-        (draft / PAGE).write_text(page, encoding="utf-8", newline="")
-    return Path(out) / PAGE, opened.problems
+        page = notebooks.to_html(done, title=title(tally))
+        write(draft / PAGE, page)
+    return Path(out) / PAGE, tally.problems
 
 
 def counts_only(
@@ -84,13 +81,14 @@ def counts_only(
     from anthroqa.program.routine.counting.counts import codes_only, for_others
 
     _elsewhere(source, out)
-    opened = _opened(source, _asked(options), progress)
-    if named := codes_only(opened.counts, opened.name):
+    tally = _tally(source, _asked(options), progress)
+    if named := codes_only(tally.counts, tally.name):
         raise SessionError(named)  # nothing with a name in it leaves
-    told = tuple(replace(problem, found="") for problem in opened.problems)  # no form of a reading
+    told = tuple(replace(problem, found="") for problem in tally.problems)  # no form of a reading
     with whole_folder(Path(out)) as draft:
-        path = _write_counts(draft, replace(opened, problems=told), for_others(opened.counts))
-    return Path(out) / path.name, opened.problems
+        kept = replace(tally, problems=told, counts=for_others(tally.counts))
+        path = _write_counts(draft, kept)
+    return Path(out) / path.name, tally.problems
 
 
 def shown_sql(source: str | Path, **options: Any) -> str:
@@ -121,22 +119,19 @@ def _asked(options: Mapping[str, Any]) -> Asked:
     return Asked(**{name: str(options[name]) for name in of_source if name in options})
 
 
-def _opened(source: str | Path, asked: Asked, progress: Progress | None) -> Opened:
+def _tally(source: str | Path, asked: Asked, progress: Progress | None) -> Tally:
     from anthroqa.program.routine.counting.progress import silent
     from anthroqa.reporting.routine.made_from import opened
 
     return opened(str(source), asked, progress=silent if progress is None else progress)
 
 
-def _write_counts(folder: Path, opened: Opened, counts: pd.DataFrame) -> Path:
+def _write_counts(folder: Path, tally: Tally) -> Path:
     """A counts file, and beside it the record of what was counted."""
-    from anthroqa.planning import sha256
     from anthroqa.program.routine.counting.counts import counts_text
-    from anthroqa.reporting.routine.made_from import COUNTS, RECORD, run_record
+    from anthroqa.reporting.routine.made_from import COUNTS, record_of
 
     path = folder / COUNTS
-    path.write_text(counts_text(counts), encoding="utf-8", newline="")
-    record = {**run_record(opened, {}), "outputs": {COUNTS: sha256(path)}}
-    text = json.dumps(record, indent=2, ensure_ascii=False) + "\n"
-    (folder / RECORD).write_text(text, encoding="utf-8", newline="")
+    write(path, counts_text(tally.counts))
+    write_record(folder, {**record_of(tally, {}), "outputs": {COUNTS: sha256_of(path)}})
     return path

@@ -6,11 +6,15 @@ Everything said is a row of a table of `program`; a name needs both a size and a
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from typing import Any
 
 import pandas as pd
 
+from anthroqa.intake import Measure
+from anthroqa.notes import Notes, notes_of
+from anthroqa.notes.program.routine import AsEverybodyAt, ReadingsConverted, Shares
+from anthroqa.program.routine.audited import RoutineAudit
 from anthroqa.program.routine.counting.counts import (
     ALL,
     MISSING,
@@ -18,69 +22,71 @@ from anthroqa.program.routine.counting.counts import (
     ON_MARK,
     OUT,
     UNREADABLE,
+    Tally,
 )
-from anthroqa.program.routine.findings.groups import FEWEST
+from anthroqa.program.routine.findings.groups import FEWEST, Cells
 from anthroqa.program.routine.findings.repetition import ALIKE
-from anthroqa.program.routine.findings.shares_of_marks import AS_EVERYBODY, LOOK, NAMED, NOT_JUDGED
+from anthroqa.program.routine.findings.shares_of_marks import LOOK, NAMED, NOT_JUDGED
 from anthroqa.reporting.page.html import SOME, Html, bullets, cut, heading, paragraph
 from anthroqa.reporting.page.wording import label, listed, sentence
 from anthroqa.reporting.routine import words
-from anthroqa.reporting.routine.made_from import Opened
-from anthroqa.reporting.routine.words import CLINIC, INSTRUMENT, PERSON, PROGRAM, counted
+from anthroqa.reporting.routine.made_from import title
+from anthroqa.reporting.routine.words import INSTRUMENT, PERSON, PROGRAM, SITE, counted
 from anthroqa.scores.marks.screening import NAMED_AT
 
-Tables = Mapping[str, pd.DataFrame]
+_CONVERTED = notes_of(Shares.CONVERTED_SEE_ABOVE)
 _TOLD = 12  # findings told one by one; of more only how many there are of a kind
 
 
-def opening(opened: Opened, tables: Tables) -> Html:
+def opening(records: RoutineAudit) -> Html:
     """Who leans to which marks, and what to look at before a person."""
-    audit, changes = (_in_order(opened, tables[name]) for name in ("audit", "changes"))
+    tally = records.tally
+    audit, changes = (_in_order(tally, rows) for rows in (records.audit, records.changes))
     return Html(
-        heading(opened.title, 1),
-        _facts(opened),
+        heading(title(tally), 1),
+        _facts(tally),
         heading("In short", 2),
-        *_problems(opened),
-        *_leaning(opened, audit),
+        *_problems(tally),
+        *_leaning(records, audit),
         *_said(
             "The program's own habit, for which nobody is named:", named(level(audit, PROGRAM)),
-            lambda row: words.leaning(row, opened.measures[row.measure]),
-            lambda row: words.of_marks(row, opened.measures[row.measure]), "audit.csv",
+            lambda row: words.leaning(row, tally.measures[row.measure]),
+            lambda row: words.of_marks(row, tally.measures[row.measure]), "audit.csv",
         ),
         *_said(
             "Written after a conversion, and left out of what is said of marks:",
-            tables["conversions"], words.converted, words.of_unit, "conversions.csv",
+            records.conversions, words.converted, words.of_unit, "conversions.csv",
         ),
         *_said(
             "Something changed (a new scale or board, a new habit, other staff):",
             _changed_places(changes),
-            lambda row: words.changed(row, opened.measures[row.measure]),
-            lambda row: words.of_change(row, opened.measures[row.measure]), "changes.csv",
+            lambda row: words.changed(row, tally.measures[row.measure]),
+            lambda row: words.of_change(row, tally.measures[row.measure]), "changes.csv",
         ),
         *_changed_people(changes),
-        *_repeated(tables["repeated"]),
-        *_no_readings(opened),
+        *_repeated(records.repeated),
+        *_no_readings(tally),
         *_unjudged(audit),
         paragraph(
             "Readings that stand on coarse marks are a habit of reading, of an instrument or of a "
             "form, and no sign of dishonesty. Look at the scale, the board and the way of writing "
             "first; then the result goes to the person before it goes to anybody else. These "
             "records tell what was written, and not what a child weighed: blind second readings "
-            "of about 30 children per clinic and quarter turn a suspicion into a figure. No child "
+            "of about 30 children per site and quarter turn a suspicion into a figure. No child "
             "is reclassified by this page. Local protocol and licensed practice decide.",
             lead="Before you act.",
         ),
     )  # fmt: skip
 
 
-def _facts(opened: Opened) -> str:
-    counts = opened.counts
+def _facts(tally: Tally) -> str:
+    counts = tally.counts
     dated = sorted(set(counts["period"]) - {""})
     first, last = (dated[0].split("..")[0], dated[-1].split("..")[-1]) if dated else ("", "")
     when = f"{words.periods(first if first == last else f'{first}..{last}')}: " if dated else ""
     places = [
         counted(n, noun, words.PLURAL[noun])
-        for noun in (CLINIC, INSTRUMENT)
+        for noun in (SITE, INSTRUMENT)
         if (n := len(set(counts[noun]) - {""}))
     ]
     where = f" in {listed(places)}" if places else ""
@@ -93,16 +99,16 @@ def _facts(opened: Opened) -> str:
     )
 
 
-def _problems(opened: Opened) -> Iterator[str]:
-    if opened.problems:
+def _problems(tally: Tally) -> Iterator[str]:
+    if tally.problems:
         yield paragraph("what is sound is shown all the same.", lead="The records need attention:")
-        yield bullets(str(p) for p in opened.problems[:SOME])
-        yield from cut(opened.problems, "problems")
+        yield bullets(str(p) for p in tally.problems[:SOME])
+        yield from cut(tally.problems, "problems")
 
 
-def _in_order(opened: Opened, rows: pd.DataFrame) -> pd.DataFrame:
+def _in_order(tally: Tally, rows: pd.DataFrame) -> pd.DataFrame:
     """The rows with measures in the order in which they were asked for."""
-    order = {name: i for i, name in enumerate(opened.measures)}
+    order = {name: i for i, name in enumerate(tally.measures)}
     return rows.sort_values("measure", key=lambda names: names.map(order), kind="stable")
 
 
@@ -112,7 +118,7 @@ def named(rows: pd.DataFrame) -> pd.DataFrame:
 
 
 def level(rows: pd.DataFrame, *levels: str) -> pd.DataFrame:
-    """The rows of people, clinics or instruments."""
+    """The rows of people, sites or instruments."""
     return rows[rows["level"].isin(levels)]
 
 
@@ -143,12 +149,14 @@ def _lines(
     yield paragraph(f"Each is in {file}.")
 
 
-def _leaning(opened: Opened, audit: pd.DataFrame) -> Iterator[str]:
-    """Who leans; then the instruments and clinics at which everybody is on the same marks."""
+def _leaning(records: RoutineAudit, audit: pd.DataFrame) -> Iterator[str]:
+    """Who leans; then the instruments and sites at which everybody is on the same marks."""
+    measures = records.tally.measures
     people = level(audit, PERSON)
     found, look = named(people), people[people["state"] == LOOK]
-    explained = look["note"].str.startswith(AS_EVERYBODY)
-    others = look.loc[~explained, "who"].nunique()
+    whys = [note.first(AsEverybodyAt) for note in look["note"]]
+    explained = look.assign(place=[why.place if why else "" for why in whys])
+    others = look.loc[explained["place"] == "", "who"].nunique()
     judged = people.loc[people["state"] != NOT_JUDGED, "who"].nunique()
     more = (
         f" {counted(others, 'person', 'people')} more may be worth a look, see below."
@@ -161,42 +169,41 @@ def _leaning(opened: Opened, audit: pd.DataFrame) -> Iterator[str]:
     )
     yield from _lines(
         found,
-        lambda row: words.leaning(row, opened.measures[row.measure]),
-        lambda row: words.of_marks(row, opened.measures[row.measure]),
+        lambda row: words.leaning(row, measures[row.measure]),
+        lambda row: words.of_marks(row, measures[row.measure]),
         "audit.csv",
     )
     yield from _said(
-        "An instrument or a clinic leans, so look there before at people:",
-        _places(audit, opened.counts), lambda row: _place(row, look[explained], opened),
-        lambda row: words.of_marks(row, opened.measures[row.measure]), "audit.csv",
+        "An instrument or a site leans, so look there before at people:",
+        _places(audit, records.cells), lambda row: _place(row, explained, measures),
+        lambda row: words.of_marks(row, measures[row.measure]), "audit.csv",
     )  # fmt: skip
 
 
-def _places(audit: pd.DataFrame, counts: pd.DataFrame) -> pd.DataFrame:
-    """Instruments and clinics that lean; no clinic for which one of its instruments does."""
-    rows = named(level(audit, CLINIC, INSTRUMENT))
-    where = set(counts[[CLINIC, INSTRUMENT]].drop_duplicates().itertuples(index=False, name=None))
+def _places(audit: pd.DataFrame, measures: Iterable[Cells]) -> pd.DataFrame:
+    """Instruments and sites that lean; no site for which one of its instruments does."""
+    rows = named(level(audit, SITE, INSTRUMENT))
+    sites = {c.measure: c.instruments_at_sites() for c in measures}
     told = {
-        (row.measure, row.mark, clinic)
+        (row.measure, row.mark, site)
         for row in level(rows, INSTRUMENT).itertuples()
-        for clinic, instrument in where
-        if row.who in (instrument, f"{instrument} ({clinic})")
-    }
+        for instrument, site in sites[row.measure] if instrument == row.who
+    }  # fmt: skip
     return rows[(rows["level"] == INSTRUMENT) | ~_among(rows[["measure", "mark", "who"]], told)]
 
 
-def _place(row, explained: pd.DataFrame, opened: Opened) -> str:
-    """A clinic or an instrument, and those who do there what it does."""
+def _place(row, explained: pd.DataFrame, measures: Mapping[str, Measure]) -> str:
+    """A site or an instrument, and those who do there what it does."""
     own = explained[(explained["measure"] == row.measure) & (explained["mark"] == row.mark)]
-    who = own.loc[own["note"].str.startswith(f"{AS_EVERYBODY}{row.who}:"), "who"]
+    who = own.loc[own["place"] == row.who, "who"]
     told = f"; so do {words.codes(who)} with it" if len(who) else ""
-    return f"{words.leaning(row, opened.measures[row.measure])}{told}"
+    return f"{words.leaning(row, measures[row.measure])}{told}"
 
 
 def _changed_places(changes: pd.DataFrame) -> pd.DataFrame:
-    """Changes of clinics and instruments; of everybody, where none of these explains it."""
+    """Changes of sites and instruments; of everybody, where none of these explains it."""
     what = ["measure", "mark", "period"]
-    places = level(changes, CLINIC, INSTRUMENT)
+    places = level(changes, SITE, INSTRUMENT)
     keys = set(places[what].itertuples(index=False, name=None))
     everybody = level(changes, PROGRAM)
     return pd.concat([everybody[~_among(everybody[what], keys)], places])
@@ -223,8 +230,8 @@ def _repeated(rows: pd.DataFrame) -> Iterator[str]:
         )
 
 
-def _no_readings(opened: Opened) -> Iterator[str]:
-    counts = opened.counts
+def _no_readings(tally: Tally) -> Iterator[str]:
+    counts = tally.counts
     parts = [
         f"{n:,} {kind}" for kind in (MISSING, OFF_STEP, OUT, UNREADABLE)
         if (n := words.total(counts, kind))
@@ -240,9 +247,9 @@ def _no_readings(opened: Opened) -> Iterator[str]:
 def _unjudged(audit: pd.DataFrame) -> Iterator[str]:
     out = level(audit, PERSON)
     out = out[out["state"] == NOT_JUDGED]
-    told: dict[tuple[str, str], list[str]] = {}
+    told: dict[tuple[str, Notes], list[str]] = {}
     for name, rows in out.groupby("measure", sort=False):
-        why = rows["note"].where(~rows["note"].str.contains("converted"), "converted, see above")
+        why = rows["note"].map(lambda n: _CONVERTED if ReadingsConverted in n else n)
         for note, some in rows.groupby(why, sort=False):
             told.setdefault((words.codes(dict.fromkeys(some["who"])), note), []).append(label(name))
     if told:
@@ -250,9 +257,9 @@ def _unjudged(audit: pd.DataFrame) -> Iterator[str]:
         yield paragraph(f"{'; '.join(said)}.", lead="Not judged:")
 
 
-def chances(tables: Tables) -> Html:
+def chances(records: RoutineAudit) -> Html:
     """How many names and notes chance alone would give, and how many effects are only small."""
-    people = level(tables["audit"], PERSON)
+    people = level(records.audit, PERSON)
     tests = int(people["p_value"].notna().sum())
     if not tests:
         return Html(paragraph(f"Nobody has {FEWEST} readings of a measure: nobody is judged."))

@@ -7,41 +7,24 @@ holds the hash of this very file.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field, fields
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
-import pandas as pd
-
+from anthroqa.files import read_record, run_record, sha256_of
 from anthroqa.intake import Measure, Problem, SessionError
-from anthroqa.planning import sha256
+from anthroqa.intake.tables.problems import COLUMNS
+from anthroqa.notes.program.routine_problems import AsRecorded, CountedInSteps
 from anthroqa.program.routine.counting.counter import sql_of, tallied
+from anthroqa.program.routine.counting.counts import Tally
 from anthroqa.program.routine.counting.counts_file import is_counts_file, look_at_counts
 from anthroqa.program.routine.counting.progress import Progress, silent
 from anthroqa.program.routine.counting.request import Wanted, pairs, wanted
 from anthroqa.program.routine.counting.sources import Source, open_source
 
-COUNTS, RECORD = "counts.csv", "run.json"
-_OF_A_PROBLEM = {f.name for f in fields(Problem)}
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Opened:
-    """Counts of routine records, and where they are from."""
-
-    name: str  # of the source, without a path or a password
-    counts: pd.DataFrame
-    measures: Mapping[str, Measure]
-    problems: tuple[Problem, ...] = ()
-    inputs: Mapping[str, str] = field(default_factory=dict)  # name -> sha256
-    options: Mapping[str, str] = field(default_factory=dict)  # how they were counted
-
-    @property
-    def title(self) -> str:
-        """The heading of the page."""
-        return f"Routine records: {self.name}"
+COUNTS = "counts.csv"
+_OF_A_PROBLEM = (*COLUMNS, "cell")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,7 +56,7 @@ def _parts(text: str) -> list[str]:
     return [part if "=" in part else part.replace(":", "=", 1) for part in parts if part]
 
 
-def opened(source: str, asked: Asked, *, progress: Progress = silent) -> Opened:
+def opened(source: str, asked: Asked, *, progress: Progress = silent) -> Tally:
     """The counts of a source: read, if it is a counts file, else tallied.
 
     Raises
@@ -97,84 +80,78 @@ def sql(source: str, asked: Asked) -> str:
         return sql_of(opened_source, measures, clusters=asked.clusters)
 
 
-def _tallied(source: str, asked: Asked, progress: Progress) -> Opened:
+def _tallied(source: str, asked: Asked, progress: Progress) -> Tally:
     measures = asked.measures()
     with asked.open(source) as records:
         found = tallied(records, measures, clusters=asked.clusters, progress=progress)
         inputs = records.fingerprints()
-        name = records.name
     if found.counts.empty:
         raise SessionError(found.problems)
-    return Opened(
-        name=name, counts=found.counts, measures=_there(measures, found.counts),
-        problems=found.problems, inputs=inputs, options=asked.options(),
-    )  # fmt: skip
+    return replace(found, inputs=inputs, options=asked.options())
 
 
-def _there(measures: tuple[Wanted, ...], counts: pd.DataFrame) -> dict[str, Measure]:
-    """Those measures that were counted."""
-    counted = set(counts["measure"])
-    return {one.name: one.measure for one in measures if one.name in counted}
-
-
-def _read(path: Path, asked: Asked) -> Opened:
+def _read(path: Path, asked: Asked) -> Tally:
     """A counts file, and what is said beside it of where it is from."""
     found = look_at_counts(path)
-    counts = found.counts
-    steps = dict(counts[["measure", "step"]].drop_duplicates().itertuples(index=False, name=None))
-    others = _other_steps(path.name, steps, asked)
-    if counts.empty or others:
+    others = _other_steps(found, asked)
+    if found.counts.empty or others:
         raise SessionError((*found.problems, *others))
-    digest = sha256(path)
+    digest = sha256_of(path)
     beside = _record_beside(path, digest)
-    return Opened(
-        name=beside.get("source", path.name), counts=counts,
-        measures=_there(wanted(_as_asked(steps, beside)), counts),
-        problems=(*found.problems, *(Problem(**told) for told in beside.get("problems", ()))),
+    return replace(
+        found, name=beside.get("source", found.name), measures=_as_asked(found.measures, beside),
+        problems=(*found.problems, *map(_told_beside, beside.get("problems", ()))),
         inputs=beside.get("inputs", {path.name: digest}), options=beside.get("parameters", {}),
     )  # fmt: skip
 
 
-def _as_asked(steps: Mapping[str, str], beside: Mapping[str, Any]) -> dict[str, str]:
-    """The steps in the order in which they were asked for, if that is known."""
+def _as_asked(measures: Mapping[str, Measure], beside: Mapping[str, Any]) -> dict[str, Measure]:
+    """The measures in the order in which they were asked for, if that is known."""
     asked = beside.get("parameters", {}).get("recorded_to", "")
-    first = [name for name in pairs(_parts(asked)) if name in steps]
-    return {name: steps[name] for name in dict.fromkeys([*first, *steps])}
+    first = [name for name in pairs(_parts(asked)) if name in measures]
+    return {name: measures[name] for name in dict.fromkeys([*first, *measures])}
 
 
-def _other_steps(file: str, steps: Mapping[str, str], asked: Asked) -> list[Problem]:
+def _other_steps(found: Tally, asked: Asked) -> list[Problem]:
     """Steps that were asked for and are not those of the counts."""
     if not asked.recorded_to:
         return []
-    return [
-        Problem(
-            file=file, row=None, column="step", found=steps[one.name],
-            problem=f"{one.name} was counted in steps of {steps[one.name]}, not of "
-            f"{one.measure.step}",
-            remedy="Leave its --recorded-to out, or tally the records again.",
-        )
-        for one in asked.measures()
-        if one.name in steps and steps[one.name] != str(one.measure.step)
-    ]  # fmt: skip
+    problems = []
+    for one in asked.measures():
+        there = found.measures.get(one.name)
+        if there is not None and there.step != one.measure.step:
+            code = CountedInSteps(measure=one.name, counted=there.step, asked=one.measure.step)
+            problems.append(Problem(
+                file=found.name, row=None, column="step", found=str(there.step), code=code,
+            ))  # fmt: skip
+    return problems
 
 
 def _record_beside(path: Path, digest: str) -> dict[str, Any]:
     """What the `run.json` beside a counts file says, if it is of this very file."""
+    said = read_record(path.parent)
     try:
-        said = json.loads((path.parent / RECORD).read_text(encoding="utf-8"))
         own = said["outputs"][path.name] == digest
-        own = own and all(set(told) == _OF_A_PROBLEM for told in said["problems"])
-    except (OSError, ValueError, KeyError, TypeError):
+        own = own and all(set(told) == set(_OF_A_PROBLEM) for told in said["problems"])
+    except (ValueError, KeyError, TypeError):
         return {}
     return said if own else {}
 
 
-def run_record(opened: Opened, parameters: Mapping[str, Any]) -> dict[str, Any]:
-    """Hashes of the inputs, versions, parameters and problems; no clock time, path or password."""
-    from anthroqa.reporting.page.outputs import record_of
+def _told_beside(told: Mapping[str, Any]) -> Problem:
+    """A problem as `run.json` tells it."""
+    where = {name: told[name] for name in _OF_A_PROBLEM if name not in ("problem", "remedy")}
+    return Problem(**where, code=AsRecorded(problem=told["problem"], remedy=told["remedy"]))
 
-    said = record_of(
-        opened.name, opened.title, None, opened.inputs, {**opened.options, **parameters}
-    )
+
+def title(tally: Tally) -> str:
+    """The heading of the page."""
+    return f"Routine records: {tally.name}"
+
+
+def record_of(tally: Tally, parameters: Mapping[str, Any]) -> dict[str, Any]:
+    """Hashes of the inputs, versions, parameters and problems; no clock time, path or password."""
+    said = run_record(tally.name, title(tally), None, tally.inputs, {**tally.options, **parameters})
     del said["session"], said["date"]
-    return {"source": opened.name, **said, "problems": [asdict(p) for p in opened.problems]}
+    problems = [{name: getattr(p, name) for name in _OF_A_PROBLEM} for p in tally.problems]
+    return {"source": tally.name, **said, "problems": problems}

@@ -8,49 +8,50 @@ import numpy as np
 import pandas as pd
 
 from anthroqa.intake import EVERYBODY, Measure
+from anthroqa.notes.program.routine import ReadingsConverted
+from anthroqa.program.routine.audited import RoutineAudit
 from anthroqa.program.routine.counting.counts import ON_MARK
 from anthroqa.program.routine.findings.shares_of_marks import LOOK, NAMED, POINTS
 from anthroqa.reporting.page.html import SOME, Html, cut, heading, image, paragraph, table
 from anthroqa.reporting.page.wording import label, listed, number, sentence
 from anthroqa.reporting.routine import figures, words
-from anthroqa.reporting.routine.in_short import Tables, level, named
-from anthroqa.reporting.routine.made_from import Opened
-from anthroqa.reporting.routine.words import CLINIC, INSTRUMENT, PERSON, PROGRAM, counted
+from anthroqa.reporting.routine.in_short import level, named
+from anthroqa.reporting.routine.words import INSTRUMENT, PERSON, PROGRAM, SITE, counted
 from anthroqa.reporting.session.positions import MOST_POSITIONS, alt_on_ruler, on_ruler
 
 _AN_IMAGE = 8  # rulers; a printed page holds so many
 _MOST_RULERS = 16
 
 
-def by_person(opened: Opened, tables: Tables, confidence: float) -> Html:
+def by_person(records: RoutineAudit) -> Html:
     """What share of each person's readings is put on coarse marks beyond the expected?"""
     return Html(
-        *_shares(opened, level(tables["audit"], PERSON), PERSON, confidence)
+        *_shares(records, level(records.audit, PERSON), PERSON)
         or [paragraph("Nobody has a reading on a mark.")]
     )
 
 
-def by_place(opened: Opened, tables: Tables, confidence: float) -> Html:
-    """The same of clinics and of instruments."""
+def by_place(records: RoutineAudit) -> Html:
+    """The same of sites and of instruments."""
     parts: list[str] = []
-    for place in (CLINIC, INSTRUMENT):
-        rows = level(tables["audit"], place)
+    for place in (SITE, INSTRUMENT):
+        rows = level(records.audit, place)
         if len(rows):
             parts += [heading(sentence(words.PLURAL[place]), 3),
-                      *_shares(opened, rows, place, confidence)]  # fmt: skip
-    return Html(*parts or [paragraph("The records name no clinic and no instrument.")])
+                      *_shares(records, rows, place)]  # fmt: skip
+    return Html(*parts or [paragraph("The records name no site and no instrument.")])
 
 
-def _shares(opened: Opened, rows: pd.DataFrame, of: str, confidence: float) -> list[str]:
+def _shares(records: RoutineAudit, rows: pd.DataFrame, of: str) -> list[str]:
     """For each measure a figure a mark that somebody is on, and a table."""
     parts: list[str] = []
-    for measure in opened.measures.values():
-        there = (rows["n"] > 0) | rows["note"].str.contains("converted")
+    for measure in records.tally.measures.values():
+        there = (rows["n"] > 0) | rows["note"].map(lambda note: ReadingsConverted in note)
         mine = rows[(rows["measure"] == measure.name) & (rows["mark"] != "") & there]
         if len(mine):
             if of == PERSON:
                 parts.append(heading(sentence(label(measure.name)), 3))
-            parts += [*_figures(mine, measure, of), *_table(mine, measure, of, confidence)]
+            parts += [*_figures(mine, measure, of), *_table(mine, measure, of, records.confidence)]
     return parts
 
 
@@ -105,14 +106,14 @@ def _finding(own: pd.DataFrame) -> str:
     return str(own["state"].iloc[0])
 
 
-def positions(opened: Opened, tables: Tables) -> Html:
+def positions(records: RoutineAudit) -> Html:
     """Where between two whole marks do the readings of everybody, and of those named, stand?"""
     parts: list[str] = []
-    for measure in opened.measures.values():
+    for measure in records.tally.measures.values():
         if not 1 < (measure.cycle or 0) <= MOST_POSITIONS:
             continue
-        drawn = [(PROGRAM, EVERYBODY), *_drawn(tables["audit"], measure)]
-        rows = _at_positions(opened.counts, measure, drawn)
+        drawn = [(PROGRAM, EVERYBODY), *_drawn(records.audit, measure)]
+        rows = _at_positions(records.tally.counts, measure, drawn)
         people = list(dict.fromkeys(rows["measurer"])) if len(rows) else []
         parts += [heading(sentence(label(measure.name)), 3)] if people else []
         for start in range(0, len(people), _AN_IMAGE):

@@ -8,17 +8,18 @@ from collections.abc import Iterable
 import pandas as pd
 
 from anthroqa.intake import EVERYBODY, Measure
+from anthroqa.program.routine.findings.behind_changes import COMB, OFF_STEP
 from anthroqa.reporting.page.wording import label, listed, number, unbroken
 from anthroqa.reporting.routine.figures import month
 from anthroqa.reporting.session.marks_words import kind, percent
 
-PERSON, CLINIC, INSTRUMENT, PROGRAM = "measurer", "clinic", "instrument", "everybody"
-PLURAL = {PERSON: "people", CLINIC: "clinics", INSTRUMENT: "instruments"}
+PERSON, SITE, INSTRUMENT, PROGRAM = "measurer", "site", "instrument", "everybody"
+PLURAL = {PERSON: "people", SITE: "sites", INSTRUMENT: "instruments"}
 _CROWD = 20  # codes in one line before they are only counted
 
 
 def who(level: str, code: str) -> str:
-    """A person by the code alone, a clinic or an instrument with what it is."""
+    """A person by the code alone, a site or an instrument with what it is."""
     if level == PROGRAM or code in ("", EVERYBODY):
         return "everybody"
     return code if level == PERSON else f"{level} {code}"
@@ -81,8 +82,8 @@ def leaning(row, measure: Measure) -> str:
 
 
 def place(row) -> str:
-    """Clinic, instrument and person of a row, as far as they are told."""
-    said = [who(of, getattr(row, of)) for of in (CLINIC, INSTRUMENT, PERSON) if getattr(row, of)]
+    """Site, instrument and person of a row, as far as they are told."""
+    said = [who(of, getattr(row, of)) for of in (SITE, INSTRUMENT, PERSON) if getattr(row, of)]
     return ", ".join(said) or "everybody"
 
 
@@ -107,7 +108,7 @@ def share_of_what(mark: str, measure: Measure) -> str:
     """What a share by month is of: readings on a mark, or what else is followed."""
     if mark in measure.coarse_marks.values():
         return f"on {marks(mark, measure)}"
-    return {"converted": "on marks of another unit", "off step": "off every mark"}.get(mark, mark)
+    return {COMB: "on marks of another unit", OFF_STEP: "off every mark"}.get(mark, mark)
 
 
 def changed(row, measure: Measure) -> str:
@@ -160,7 +161,7 @@ def of_marks(row, measure: Measure) -> str:
 
 def of_unit(row) -> str:
     """The kind of a conversion."""
-    return f"{label(row.measure)} on marks of {row.source}, clinics, instruments and people"
+    return f"{label(row.measure)} on marks of {row.source}, sites, instruments and people"
 
 
 def of_change(row, measure: Measure) -> str:

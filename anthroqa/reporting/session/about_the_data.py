@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import pandas as pd
 
-from anthroqa.decisions import take_again
+from anthroqa.analysis import Analysis
 from anthroqa.decisions.retakes import PAIR
 from anthroqa.decisions.with_and_without import KEY
 from anthroqa.intake import Measure, Session
@@ -15,12 +15,13 @@ from anthroqa.reporting.page.html import SOME, Html, bullets, cut, paragraph, ta
 from anthroqa.reporting.page.wording import label
 
 
-def data_notes(session: Session, residuals: pd.DataFrame) -> Html:
+def data_notes(analysis: Analysis) -> Html:
     """What is missing, taken again, corrected or passed over?"""
+    session = analysis.session
     return Html(
         *_missing(session),
-        *_retakes(session, residuals),
-        *_far_apart(session),
+        *_retakes(session, analysis.residuals),
+        *_far_apart(session, analysis.retakes),
         *_corrections(session),
         *_conditions(session),
         bullets(f"{file}: {text}." for file, text in session.notices),
@@ -74,14 +75,13 @@ def _apart(difference: float, measure: Measure) -> str:
     return f"{wording.amount(difference, measure, signed=True)} {measure.step.unit}"
 
 
-def _far_apart(session: Session) -> Iterator[str]:
+def _far_apart(session: Session, again: pd.DataFrame) -> Iterator[str]:
     limits = {
         name: wording.limit_of(measure, "limit_pair")
         for name, measure in session.measures.items()
         if measure.limit_pair
     }
-    pairs = take_again(session)
-    pairs = pairs[(pairs["kind"] == PAIR) & pairs["measure"].isin(limits)]
+    pairs = again[(again["kind"] == PAIR) & again["measure"].isin(limits)]
     if pairs.empty:
         return
     body = [

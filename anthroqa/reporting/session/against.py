@@ -6,7 +6,10 @@ from collections.abc import Iterator
 
 import pandas as pd
 
+from anthroqa.analysis import Analysis
 from anthroqa.intake import Measure, Session
+from anthroqa.notes import said
+from anthroqa.notes.decisions import InstrumentDiffers
 from anthroqa.reporting.page import figures, wording
 from anthroqa.reporting.page.html import Html, bullets, heading, image, paragraph, table
 from anthroqa.reporting.page.wording import amount, interval, label, number, unbroken
@@ -19,17 +22,14 @@ from anthroqa.reporting.session.sections import (
     rows_of,
 )
 
-_LESS_KIT = "bias_less_instrument"
+_LESS_INSTRUMENT = "bias_less_instrument"
 
 
-def difference(
-    session: Session, scores: pd.DataFrame, decisions: pd.DataFrame, slips: pd.DataFrame,
-    views: pd.DataFrame, doubts: pd.DataFrame,
-) -> Html:  # fmt: skip
+def difference(analysis: Analysis) -> Html:
     """Does each person agree with the reference, or without one with the other staff?"""
-    parts, odd = [], wording.odd_readers(slips)
+    parts, odd, session = [], analysis.odd_readers, analysis.session
     for measure in session.measures.values():
-        rows = rows_of(decisions, measure, question="bias")
+        rows = rows_of(analysis.decisions, measure, question="bias")
         if rows.empty:
             continue
         parts.append(heading(wording.sentence(label(measure.name)), 3))
@@ -41,10 +41,10 @@ def difference(
             image(
                 figures.findings(rows, measure, marked), alt=figures.alt_findings(rows, measure)
             ),
-            _table(session, scores, rows, measure, marked),
+            _table(session, analysis.scores, rows, measure, marked),
             *odd_note(marked),
-            *_instruments(rows, by_person(scores, measure, "bias")),
-            *_reference_itself(doubts, views, measure),
+            *_instruments(rows, by_person(analysis.scores, measure, "bias")),
+            *_reference_itself(analysis.doubts, analysis.views, measure),
         ]  # fmt: skip
     return Html(*parts)
 
@@ -83,7 +83,7 @@ def _with_interval(row, measure: Measure) -> str:
 
 def _differs(rows: pd.DataFrame, as_read: dict[str, float]) -> bool:
     """Whether what is known of the instruments changes a difference."""
-    less = rows[rows["statistic"] == _LESS_KIT]
+    less = rows[rows["statistic"] == _LESS_INSTRUMENT]
     plain = less["measurer"].map(as_read).astype(float)  # none at all would be text
     return bool((less["estimate"] - plain).abs().max() > 0)
 
@@ -92,18 +92,16 @@ def _instruments(rows: pd.DataFrame, as_read: dict[str, float]) -> Iterator[str]
     """Where a difference holds, or is freed of, what the instruments differ by."""
     if _differs(rows, as_read):
         yield paragraph(
-            "Differences are less the known error of the instruments (known_loads.csv); as read, they "
-            "hold it."
+            "Differences are less the known error of the instruments (known_loads.csv); as read, "
+            "they hold it."
         )
-    noted = rows[rows["note"].str.contains("measured on")]
-    if noted.empty:
-        return
-    reasons = noted["note"].str.extract("(measured on [^;]*)")[0]
-    yield paragraph("Not only the person differs here:")
-    yield bullets(
-        f"{wording.listed(some['measurer'])}: {reason}."
-        for reason, some in noted.groupby(reasons, sort=False)
-    )
+    unlike: dict[InstrumentDiffers, list[str]] = {}
+    for row in rows.itertuples():
+        if note := row.note.first(InstrumentDiffers):
+            unlike.setdefault(note, []).append(row.measurer)
+    if unlike:
+        yield paragraph("Not only the person differs here:")
+        yield bullets(f"{wording.listed(who)}: {note}." for note, who in unlike.items())
 
 
 def _reference_itself(doubts: pd.DataFrame, views: pd.DataFrame, measure: Measure) -> Iterator[str]:
@@ -118,7 +116,7 @@ def _reference_itself(doubts: pd.DataFrame, views: pd.DataFrame, measure: Measur
         if row.without_one:
             other = interval(row.other_lower, row.other_upper, measure, signed=True)
             without = f", without {row.without_one} {other}"
-        notes = "".join(f" {wording.sentence(n)}." for n in row.note.split("; ") if n)
+        notes = "".join(f" {wording.sentence(said(note))}." for note in row.note)
         yield paragraph(
             f"the readings of {row.reference} lie {size} from the mean of the staff{without}."
             f"{notes} Whatever error {row.reference} has is in every difference "
@@ -137,8 +135,9 @@ def _own_part(views: pd.DataFrame, measure: Measure) -> str:
     )
 
 
-def growing(session: Session, by_size: pd.DataFrame) -> Html:
+def growing(analysis: Analysis) -> Html:
     """Whose difference grows or shrinks with size, and how that stands without moving subjects."""
+    by_size, measures = analysis.by_size, analysis.session.measures
     lines = by_size[(by_size["readings_used"] == "all") & by_size["slope"].notna()]
     if lines.empty:
         return Html(paragraph("No line can be drawn: six common subjects are the least."))
@@ -152,7 +151,7 @@ def growing(session: Session, by_size: pd.DataFrame) -> Html:
             f"what chance gives so many lines ({by_chance})."
         ))  # fmt: skip
     return Html(
-        bullets(_slope(row, session.measures[row.measure], calm) for row in shown.itertuples()),
+        bullets(_slope(row, measures[row.measure], calm) for row in shown.itertuples()),
         paragraph(
             f"{by_chance}; these hold for all lines together (Holm). Such a line points to "
             "the instrument's span, or to technique at one end of the sizes."

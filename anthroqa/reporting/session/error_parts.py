@@ -7,10 +7,11 @@ from collections.abc import Iterator
 import pandas as pd
 from matplotlib.axes import Axes
 
-from anthroqa.intake import Session
-from anthroqa.reporting.page import figures, wording
+from anthroqa.analysis import Analysis
+from anthroqa.reporting.page import figures
 from anthroqa.reporting.page.html import Html, bullets, image, paragraph, table
-from anthroqa.reporting.page.wording import MINUS, amount, label, listed, number, unbroken
+from anthroqa.reporting.page.wording import amount, label, listed, number, unbroken
+from anthroqa.reporting.words.scores.components import typeset
 
 # what a part is called in a sentence, and what helps with it (common practice, no source)
 _SAID = {
@@ -34,22 +35,18 @@ _SHORT = {
 _SURE, _LIKELY = 0.9, 0.6  # of drawn sessions in which a part is the largest
 
 
-def divided(
-    session: Session, parts: pd.DataFrame, without: pd.DataFrame, scores: pd.DataFrame
-) -> Html:
-    """How the error of a single reading divides in each measure.
-
-    `without` are the same parts of those measures that have odd readings, these left out.
-    """
+def divided(analysis: Analysis) -> Html:
+    """How the error of a single reading divides in each measure, and without odd readings."""
+    parts, without = analysis.parts, analysis.without_slips.parts
     there, other = (table[table["sd"].notna()] for table in (parts, without))
     if there.empty:
         return Html(paragraph("The error cannot be divided here."), *_reasons(parts))
-    level = f"{100 * wording.confidence_of(scores):.0f} % interval"
+    level = f"{100 * analysis.confidence:.0f} % interval"
     calm = {(row.measure, row.part): row for row in other.itertuples()}
     body = []
     for row in there.itertuples():
         cells = [unbroken(label(row.measure)), _SHORT[row.part],
-                 f"{amount(row.sd, session.measures[row.measure])} {row.unit}",
+                 f"{amount(row.sd, analysis.session.measures[row.measure])} {row.unit}",
                  f"{row.share:.0f} %", _between(row)]  # fmt: skip
         if calm:
             again = calm.get((row.measure, row.part))
@@ -106,14 +103,14 @@ def _hollow(other: pd.DataFrame) -> Iterator[str]:
 
 def _reasons(parts: pd.DataFrame) -> Iterator[str]:
     """Why parts are blank or nought, and what would help."""
-    noted = parts[parts["note"] != ""]
+    noted = parts[parts["note"].map(bool)]
     lines = []
     for note, rows in noted.groupby("note", sort=False):
         where = [
             f"{part} ({listed(map(label, some['measure']))})"
             for part, some in rows.groupby("part", sort=False)
         ]
-        lines.append(f"{listed(where)}: {note}.".replace(" -", f" {MINUS}"))
+        lines.append(f"{listed(where)}: {typeset(note)}.")
     yield bullets(lines)
 
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 
 import pandas as pd
 
-from anthroqa.decisions import marks_reach, reach
+from anthroqa.analysis import Analysis
 from anthroqa.decisions.reference import MAY_BE_OFF
 from anthroqa.intake import Measure, Session
+from anthroqa.notes.decisions import InstrumentDiffers
 from anthroqa.reporting.page import wording
 from anthroqa.reporting.page.html import Html, bullets, heading, paragraph
 from anthroqa.reporting.page.wording import label
@@ -17,23 +18,20 @@ from anthroqa.reporting.session import instrument_section, marks, marks_words, o
 _CROWD = 20  # people in one line before they are only counted
 
 
-def opening(
-    session: Session, scores: pd.DataFrame, decisions: pd.DataFrame, slips: pd.DataFrame,
-    others: pd.DataFrame, mark_findings: pd.DataFrame, checks: pd.DataFrame, doubts: pd.DataFrame,
-    fine: pd.DataFrame,
-) -> Html:  # fmt: skip
+def opening(analysis: Analysis) -> Html:
     """What a trainer needs in ten seconds, then every finding by measure."""
-    reached, confidence = reach(decisions, scores), wording.confidence_of(scores)
+    session, decisions = analysis.session, analysis.decisions
+    reached, confidence = analysis.reach, analysis.confidence
     return Html(
         heading(session.title, 1),
         _facts(session),
         heading("In short", 2),
-        *_too_fine(session, fine),
-        *_over(session, decisions, slips, others),
-        *instrument_section.in_short(session, checks),
-        *_doubted(doubts),
+        *_too_fine(session, analysis.too_fine),
+        *_over(session, decisions, analysis.slips, analysis.variants),
+        *instrument_section.in_short(analysis),
+        *_doubted(analysis.doubts),
         *_the_rest(decisions),
-        *marks.in_short(session, scores, mark_findings),
+        *marks.in_short(analysis),
         paragraph(
             "This is an audit of technique. No child is reclassified by it, and no person is "
             "judged by one number: look at the readings, the scale and the conditions first. "
@@ -41,11 +39,11 @@ def opening(
             lead="Before you act.",
         ),
         *(part for measure in session.measures.values()
-          for part in _by_state(session, decisions, measure, wording.odd_readers(slips))),
+          for part in _by_state(session, decisions, measure, analysis.odd_readers)),
         heading("How far this session reaches", 2),
         paragraph(wording.by_chance(reached, confidence), lead="Chance."),
-        *_chance_of_leads(mark_findings),
-        *_cannot_show(session, reached, marks_reach(scores, session)),
+        *_chance_of_marks(analysis.mark_findings),
+        *_cannot_show(session, reached, analysis.marks_reach),
         *_second_look(decisions, confidence),
     )  # fmt: skip
 
@@ -123,7 +121,7 @@ def _the_rest(decisions: pd.DataFrame) -> Iterator[str]:
     yield paragraph(text, lead="The other findings:")
 
 
-def _chance_of_leads(mark_findings: pd.DataFrame) -> Iterator[str]:
+def _chance_of_marks(mark_findings: pd.DataFrame) -> Iterator[str]:
     if text := marks_words.by_chance(mark_findings):
         yield paragraph(text, lead="Chance in marks and second readings.")
 
@@ -154,7 +152,7 @@ def _second_look(decisions: pd.DataFrame, confidence: float) -> Iterator[str]:
 
 
 def _by_state(
-    session: Session, decisions: pd.DataFrame, measure: Measure, odd: set[tuple[str, str]]
+    session: Session, decisions: pd.DataFrame, measure: Measure, odd: Collection[tuple[str, str]]
 ) -> Iterator[str]:
     mine = decisions[decisions["measure"] == measure.name]
     if mine.empty:
@@ -181,15 +179,15 @@ def _by_state(
             "Without a reference a difference says only that people disagree, not who is right: "
             "one person far off moves everybody else's figure the other way."
         )
-    unlike = mine.loc[mine["note"].str.contains("measured on"), "measurer"]
-    if len(unlike):
+    unlike = [row.measurer for row in mine.itertuples() if InstrumentDiffers in row.note]
+    if unlike:
         yield paragraph(
             f"{wording.listed(unlike)} did not use the instrument of {session.reference}: part of "
             "their differences may be the instruments'."
         )
 
 
-def _people(rows: list, measure: Measure, odd: set[tuple[str, str]]) -> str:
+def _people(rows: list, measure: Measure, odd: Collection[tuple[str, str]]) -> str:
     """Each person with their figure; of a crowd that is not over a limit only how many they are."""
     if len(rows) > _CROWD and rows[0].state != "over limit":
         return f"{len(rows)} people, each with figure and interval in the sections below"
@@ -197,7 +195,7 @@ def _people(rows: list, measure: Measure, odd: set[tuple[str, str]]) -> str:
 
 
 def _reasons(
-    rows: list, state: str, measure: Measure, odd: set[tuple[str, str]]
+    rows: list, state: str, measure: Measure, odd: Collection[tuple[str, str]]
 ) -> dict[str, list]:
     """People of one state, those with the same reason together."""
     together: dict[str, list] = {}

@@ -7,7 +7,9 @@ from collections.abc import Iterable, Iterator
 import pandas as pd
 from matplotlib.axes import Axes
 
+from anthroqa.analysis import Analysis
 from anthroqa.intake import Measure, Session
+from anthroqa.notes import said
 from anthroqa.reporting.page import figures, wording
 from anthroqa.reporting.page.html import SOME, Html, bullets, cut, heading, image, paragraph, table
 from anthroqa.reporting.page.wording import amount, exact, interval, label, listed, sentence
@@ -25,16 +27,20 @@ _SPREADS = {
 }
 
 
-def in_short(session: Session, checks: pd.DataFrame) -> Iterator[str]:
+def in_short(analysis: Analysis) -> Iterator[str]:
     """Which instruments are over the published tolerance; nothing without a file of known loads."""
+    checks = analysis.instrument_checks
     tested = checks[checks["state"].isin(_STATES[:3])]["instrument"].nunique()
     over = checks[checks["state"] == _OVER]
     codes = list(over["instrument"].unique())
     if not tested:
         return
-    told = f"{len(codes) or 'none'} of {tested} tested is over the published tolerance."
-    yield paragraph(told.replace(" is ", " are ") if len(codes) > 1 else told, lead="Instruments:")
-    yield bullets(_in_words(session, over[over["instrument"] == code]) for code in codes)
+    yield paragraph(
+        f"{len(codes) or 'none'} of {tested} tested {'are' if len(codes) > 1 else 'is'} over the "
+        "published tolerance.",
+        lead="Instruments:",
+    )
+    yield bullets(_in_words(analysis.session, over[over["instrument"] == code]) for code in codes)
 
 
 def _in_words(session: Session, over: pd.DataFrame) -> str:
@@ -58,10 +64,10 @@ def _load(row) -> str:
     return f"{exact(row.load)} {row.unit}"
 
 
-def instruments(session: Session, checks: pd.DataFrame, entangled: pd.DataFrame) -> Html:
+def instruments(analysis: Analysis) -> Html:
     """What the instruments did with known loads, and where staff and instruments are entangled."""
-    parts = []
-    for measure in session.measures.values():
+    parts, checks = [], analysis.instrument_checks
+    for measure in analysis.session.measures.values():
         mine = checks[checks["measure"] == measure.name]
         if mine.empty:
             continue
@@ -73,10 +79,11 @@ def instruments(session: Session, checks: pd.DataFrame, entangled: pd.DataFrame)
         parts += _figures(mine, measure)
     if checks.empty:
         parts.append(paragraph(
-            "There is no known_loads.csv: nothing is known of the instruments. Readings of known masses at "
-            "three loads, and of rods of known length, would tell the instrument from the person."
+            "There is no known_loads.csv: nothing is known of the instruments. Readings of known "
+            "masses at three loads, and of rods of known length, would tell the instrument from "
+            "the person."
         ))  # fmt: skip
-    return Html(*parts, *_entangled(entangled))
+    return Html(*parts, *_entangled(analysis.entangled))
 
 
 def _figures(mine: pd.DataFrame, measure: Measure) -> Iterator[str]:
@@ -94,7 +101,7 @@ def _figures(mine: pd.DataFrame, measure: Measure) -> Iterator[str]:
     yield from cut(by_code, "instruments; all are in instrument_figures.csv")
     sources = [f"Tolerance: {source}." for source in sorted(set(mine["tolerance_source"]) - {""})]
     at_loads = mine.loc[mine["statistic"] == "error", "note"]
-    notes = dict.fromkeys(part for note in at_loads for part in note.split("; ") if part)
+    notes = dict.fromkeys(said(note) for notes in at_loads for note in notes)
     yield bullets([*sources, *(f"{sentence(note)}." for note in notes)])
 
 
@@ -126,13 +133,13 @@ def _largest(rows: Iterable):
 def _entangled(entangled: pd.DataFrame) -> Iterator[str]:
     """Where this design cannot tell staff and instruments apart."""
     lines = []
-    for (said, checks), rows in entangled.groupby(["said", "checks"], sort=False):
+    for (why, tested), rows in entangled.groupby(["said", "tested"], sort=False):
         where = [
             f"{label(measure)} ({_people(list(dict.fromkeys(some['measurer'])))})"
             for measure, some in rows.groupby("measure", sort=False)
         ]
-        known = ": what is known of it is in the table above" if checks == "yes" else ""
-        lines.append(f"{listed(where)}: {said}{known}.")
+        known = ": what is known of it is in the table above" if tested == "yes" else ""
+        lines.append(f"{listed(where)}: {why}{known}.")
     if lines:
         yield paragraph("What the readings alone cannot tell apart:")
         yield bullets(lines)
@@ -165,8 +172,8 @@ def at_loads(errors: pd.DataFrame, measure: Measure, ax: Axes | None = None) -> 
 
 def alt_at_loads(errors: pd.DataFrame, measure: Measure) -> str:
     """What the plot of errors at loads shows, in one sentence."""
-    said = [
+    each = [
         f"{r.instrument} at {exact(r.load)}: {amount(r.estimate, measure, signed=True)}, {r.state}"
         for r in errors.itertuples()
     ]
-    return f"Error at each load in {label(measure.name)} ({measure.step.unit}). {'; '.join(said)}."
+    return f"Error at each load in {label(measure.name)} ({measure.step.unit}). {'; '.join(each)}."

@@ -1,19 +1,19 @@
 """What does the page say of marks and second readings: who leans to which, who repeats too well?
 
-Everything comes from the table of leads and from counts of terminal positions. A habit that most
-of the staff share names nobody, and a conversion is no preference.
+Everything comes from the table of findings on marks and from counts of terminal positions. A habit
+that most of the staff share names nobody, and a conversion is no preference.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
-from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 
+from anthroqa.analysis import Analysis
 from anthroqa.intake import EVERYBODY, Measure, Session
-from anthroqa.reporting.page import wording
+from anthroqa.notes import Notes
 from anthroqa.reporting.page.html import SOME, Html, bullets, cut, heading, image, paragraph, table
 from anthroqa.reporting.page.wording import counted, label, listed, number, sentence
 from anthroqa.reporting.session import marks_words as words
@@ -28,15 +28,15 @@ from anthroqa.scores.marks.screening import (
     SCREENED,
     UNTESTED,
 )
-from anthroqa.scores.marks.terminal import terminal_positions
 
 STAFF = "staff"
 _CROWD = 20  # people in one line before they are only counted
 _AN_IMAGE = 8  # people; a printed page holds so many rows
 
 
-def in_short(session: Session, scores: pd.DataFrame, mark_findings: pd.DataFrame) -> list[str]:
+def in_short(analysis: Analysis) -> list[str]:
     """Who is named, a habit of the group, and how much is worth a look; nothing for nothing."""
+    session, scores, mark_findings = analysis.session, analysis.scores, analysis.mark_findings
     named, look, habits = (
         mark_findings[mark_findings["state"] == NAMED],
         _worth_a_look(mark_findings),
@@ -68,23 +68,23 @@ def in_short(session: Session, scores: pd.DataFrame, mark_findings: pd.DataFrame
     ]
 
 
-def every_mark(
-    session: Session, scores: pd.DataFrame, mark_findings: pd.DataFrame, at_marks: pd.DataFrame
-) -> Html:
+def every_mark(analysis: Analysis) -> Html:
     """Who leans to which marks, drawn on the instrument's ruler; a sentence where nobody does."""
+    session, scores, mark_findings = analysis.session, analysis.scores, analysis.mark_findings
     parts, quiet = [], []
     for measure in session.measures.values():
         mine = mark_findings[mark_findings["measure"] == measure.name]
-        at = at_marks[at_marks["measure"] == measure.name]
         shown, group = _shown(mine), _habits(mine)
         if shown.empty and group.empty:
             quiet += [label(measure.name)] * bool(_tested(mine, MARKS).any())
             continue
+        at = analysis.positions
+        at = at[at["measure"] == measure.name]
         parts.append(heading(sentence(label(measure.name)), 3))
         for row in group.itertuples():
             parts += _group(row, measure, session, scores, mark_findings, at)
         if len(shown):
-            parts += _people(shown, measure, at, wording.confidence_of(scores))
+            parts += _people(shown, measure, at, analysis.confidence)
         if group.empty:
             parts += _as_expected(mine[mine["test"] == MARKS], set(shown["measurer"]))
     if quiet:
@@ -94,15 +94,9 @@ def every_mark(
     return Html(*parts, *_untested(session, mark_findings, DIGITS), *_left_out(mark_findings))
 
 
-def positions(session: Session, mark_findings: pd.DataFrame) -> pd.DataFrame:
-    """Terminal positions of those measures in which somebody is drawn."""
-    shown = {*_habits(mark_findings)["measure"], *_shown(mark_findings)["measure"]}
-    measures = {name: m for name, m in session.measures.items() if name in shown}
-    return terminal_positions(replace(session, measures=measures))
-
-
-def second_readings(session: Session, scores: pd.DataFrame, mark_findings: pd.DataFrame) -> Html:
+def second_readings(analysis: Analysis) -> Html:
     """Whose second readings are more alike than expected; a sentence where nobody's are."""
+    scores, mark_findings = analysis.scores, analysis.mark_findings
     rows = mark_findings[_tested(mark_findings, REPEATS)]
     shown = rows[rows["state"].isin([NAMED, SCREENED])]
     parts, body = [], []
@@ -114,7 +108,7 @@ def second_readings(session: Session, scores: pd.DataFrame, mark_findings: pd.Da
             words.ALIKE if row.state == NAMED else f"{SCREENED}: {words.ALIKE}",
         ))  # fmt: skip
     if body:
-        level = _level(wording.confidence_of(scores))
+        level = _level(analysis.confidence)
         parts += [
             table(
                 ["Who", "Measure", "Equal to the first", "Share", level, "Finding"], body,
@@ -126,16 +120,17 @@ def second_readings(session: Session, scores: pd.DataFrame, mark_findings: pd.Da
         who = "everybody else who was tested" if body else "everybody who was tested"
         findings = counted(rest, "finding")
         parts.append(paragraph(f"{who} ({findings}).", lead="As expected:"))
-    return Html(*parts, *_untested(session, mark_findings, REPEATS))
+    return Html(*parts, *_untested(analysis.session, mark_findings, REPEATS))
 
 
-def indices(session: Session, published: pd.DataFrame) -> Html:
+def indices(analysis: Analysis) -> Html:
     """Published indices of terminal digits, each with what chance alone gives."""
-    there = published[published["value"].notna()]
+    there = analysis.indices
+    there = there[there["value"].notna()]
     names = list(dict.fromkeys(there["index"]))
     head, caption = ["Readings", *map(sentence, names)], "Published indices (by chance alone)"
     group, each = [], []
-    for measure in session.measures.values():
+    for measure in analysis.session.measures.values():
         rows = [
             (who, some["readings"].iloc[0], *_beside_chance(some, names))
             for who, some in there[there["measure"] == measure.name].groupby("measurer", sort=False)
@@ -167,7 +162,7 @@ def _beside_chance(rows: pd.DataFrame, names: list[str]) -> Iterator[str]:
 
 
 def _shown(mine: pd.DataFrame) -> pd.DataFrame:
-    """One row a person with a lead in marks: of the mark, else of the digits altogether."""
+    """One row a person with a finding on marks: of the mark, else of the digits altogether."""
     marks = mine[(mine["test"] == MARKS) & mine["state"].isin([NAMED, SCREENED])]
     look = _worth_a_look(mine)
     return pd.concat([marks, look[look["test"] == DIGITS]]).sort_index()
@@ -209,7 +204,7 @@ def _level(confidence: float) -> str:
 def _people(
     shown: pd.DataFrame, measure: Measure, at: pd.DataFrame, confidence: float
 ) -> Iterator[str]:
-    """Figure and table of those with a lead; a sentence on whom no single mark is said of."""
+    """Figure and table of those with a finding; a sentence on whom no single mark is said of."""
     said, body, look = {}, [], []
     for row in shown.itertuples():
         on, expected, n = _on_mark(at[at["measurer"] == row.measurer], row.statistic, measure)
@@ -301,15 +296,16 @@ def _crowd(people: list[str]) -> str:
 
 def _untested(session: Session, mark_findings: pd.DataFrame, test: str) -> Iterator[str]:
     """Who is not tested and why, measures with the same reason together."""
-    told: dict[str, list[str]] = {}
+    told: dict[tuple[str, Notes], list[str]] = {}
     for name in session.measures:
         mine = mark_findings[(mark_findings["measure"] == name) & (mark_findings["test"] == test)]
         some = mine[mine["state"] == UNTESTED]
         for reason, rows in some.groupby(some["note"].map(words.why_untested), sort=False):
             who = f"{_crowd(list(rows['measurer']))} {'is' if len(rows) == 1 else 'are'} not"
             who = "nobody is" if len(rows) == len(mine) else who
-            told.setdefault(f"{who} tested. {sentence(reason)}.", []).append(label(name))
-    for text, names in told.items():
+            told.setdefault((who, reason), []).append(label(name))
+    for (who, reason), names in told.items():
+        text = f"{who} tested. {sentence(str(reason))}."
         yield paragraph(text, lead=f"{sentence(listed(names))}:")
 
 

@@ -6,14 +6,18 @@ Plain text only. Second readings are `as expected` or `more alike than expected`
 from __future__ import annotations
 
 import math
-import re
+from collections.abc import Iterable
 from fractions import Fraction
+from itertools import takewhile
 
 import pandas as pd
 
 from anthroqa.decisions.reach_of_marks import POWER
 from anthroqa.intake import Measure
 from anthroqa.intake.written.steps import Step
+from anthroqa.notes import Notes, notes_of
+from anthroqa.notes.scores.figures import NoPValue, Repeats
+from anthroqa.notes.scores.marks import ConvertedLeftOut
 from anthroqa.reporting.page.wording import counted, label, listed, sentence
 from anthroqa.scores.marks.screening import NAMED_AT, SCREENED_AT, TESTS, UNTESTED
 
@@ -28,8 +32,8 @@ _UNITS = {
     "kg": "kilograms", "g": "grams", "lb": "pounds", "oz": "ounces", "cm": "centimetres",
     "mm": "millimetres", "in": "inches",
 }  # fmt: skip
+_BESIDES = (Repeats.CONVERTED_LEFT_OUT, Repeats.TARED)  # no reasons, nor is what follows
 _PARTS = {Fraction(1): "whole", Fraction(1, 2): "half", Fraction(1, 4): "quarter"}
-_CONVERTED = re.compile(r"(?:; )?\b(\d+) readings were converted from[^;]*")
 
 
 def leaning(row, measure: Measure) -> str:
@@ -86,7 +90,7 @@ def tests(mark_findings: pd.DataFrame) -> int:
 
 
 def by_chance(mark_findings: pd.DataFrame) -> str:
-    """How many leads chance alone would give, before and after the adjustment; "" without tests."""
+    """What chance alone would give, before and after the adjustment; "" without tests."""
     n = tests(mark_findings)
     if not n:
         return ""
@@ -116,15 +120,15 @@ def must_take(marked: pd.DataFrame) -> list[str]:
     ] * bool(seen) + [weak] * bool(hidden)
 
 
-def why_untested(note: str) -> str:
-    """The reason at the head of a note, without what was left out."""
-    note = _CONVERTED.sub("", note).removeprefix("no p: ")
-    return note.split("; tared")[0].split("; converted")[0]
+def why_untested(notes: Notes) -> Notes:
+    """The reason at the head of these, without what was left out."""
+    said = takewhile(lambda n: n not in _BESIDES, notes.without(ConvertedLeftOut))
+    return notes_of(*(n.why if isinstance(n, NoPValue) else n for n in said))
 
 
-def converted(notes: pd.Series) -> int:
+def converted(notes: Iterable[Notes]) -> int:
     """How many readings were left out because they were converted at intake."""
-    return sum(int(found[1]) for found in map(_CONVERTED.search, notes) if found)
+    return sum(found.readings for n in notes if (found := n.first(ConvertedLeftOut)))
 
 
 def percent(share: float) -> str:

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator
 
 import pandas as pd
 
+from anthroqa.analysis import Analysis
 from anthroqa.decisions.with_and_without import (
     AS_WRITTEN,
     WITH_RETAKES,
@@ -32,15 +33,13 @@ _TITLES = {
 }
 
 
-def odd_readings(
-    session: Session, residuals: pd.DataFrame, slips: pd.DataFrame, hidden: pd.DataFrame
-) -> Html:
+def odd_readings(analysis: Analysis) -> Html:
     """Every reading against its subject's consensus, and what odd ones are consistent with.
 
     A measure without odd readings is not drawn.
     """
-    parts = []
-    for measure in session.measures.values():
+    parts, residuals, slips = [], analysis.residuals, analysis.slips
+    for measure in analysis.session.measures.values():
         rows = residuals[(residuals["measure"] == measure.name) & (residuals["retake"] == 0)]
         rows = rows[rows["residual"].notna()]
         parts.append(heading(sentence(label(measure.name)), 3))
@@ -53,7 +52,7 @@ def odd_readings(
                 image(figures.distances(rows, measure), alt=figures.alt_distances(rows, measure))
             )
         parts += _explained(mine, measure)
-    return Html(*parts, *_too_small(session, hidden))
+    return Html(*parts, *_too_small(analysis.hidden_slips))
 
 
 def _explained(slips: pd.DataFrame, measure: Measure) -> Iterator[str]:
@@ -115,10 +114,10 @@ def in_short(slips: pd.DataFrame, then: pd.DataFrame, row) -> str:
     )
 
 
-def _too_small(session: Session, hidden: pd.DataFrame) -> Iterator[str]:
+def _too_small(hidden: pd.DataFrame) -> Iterator[str]:
     """Kinds of slips that this session could not show."""
     lines = [
-        f"{label(name)}: {listed(some['kind'])}."
+        f"{label(name)}: {listed(map(str, some['kind']))}."
         for name, some in hidden.groupby("measure", sort=False)
     ]
     if lines:
@@ -130,8 +129,9 @@ def _too_small(session: Session, hidden: pd.DataFrame) -> Iterator[str]:
         yield bullets(lines)
 
 
-def with_and_without(session: Session, variants: pd.DataFrame) -> Html:
+def with_and_without(analysis: Analysis) -> Html:
     """What the figures are under another reading of the data, beside what they are."""
+    variants = analysis.variants
     if variants.empty:
         return Html(paragraph(
             "No reading was odd, corrected, taken again, or of a moving subject: there is nothing "
@@ -139,7 +139,7 @@ def with_and_without(session: Session, variants: pd.DataFrame) -> Html:
         ))  # fmt: skip
     parts = []
     for variant, rows in variants.groupby("variant", sort=False):
-        body = list(_compared(session, rows))
+        body = list(_compared(analysis.session, rows))
         parts.append(table(
             ["Who", "Measure", "Readings", "Figure", "As it stands", _TITLES[variant]],
             body[:SOME], caption=_TITLES[variant],

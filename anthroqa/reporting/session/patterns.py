@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import pandas as pd
-
-from anthroqa.intake import EVERYBODY, Measure, Session
+from anthroqa.analysis import Analysis
+from anthroqa.intake import EVERYBODY, Measure
 from anthroqa.reporting.page.html import SOME, Html, cut, paragraph, table
 from anthroqa.reporting.page.wording import amount, interval, label, number
 
 
-def watch(session: Session, patterns: pd.DataFrame) -> Html:
+def watch(analysis: Analysis) -> Html:
     """Patterns over a person's readings and the technique step each points to; never a finding."""
+    patterns, session = analysis.patterns, analysis.session
     if patterns.empty:
         return Html(paragraph("No pattern stands out beyond chance."))
     body = [

@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 import pandas as pd
 
-from anthroqa.intake import EVERYBODY, Measure, Session
+from anthroqa.analysis import Analysis
+from anthroqa.intake import EVERYBODY, Measure
+from anthroqa.notes.scores.components import LeftOut
 from anthroqa.reporting.page import figures, wording
 from anthroqa.reporting.page.html import Html, bullets, heading, image, paragraph, table
 from anthroqa.reporting.page.wording import amount, interval, label
 
 
-def repeatability(
-    session: Session, scores: pd.DataFrame, decisions: pd.DataFrame, slips: pd.DataFrame
-) -> Html:
+def repeatability(analysis: Analysis) -> Html:
     """Does each person agree with themselves?"""
-    parts, odd = [], wording.odd_readers(slips)
-    for measure in session.measures.values():
+    parts, odd = [], analysis.odd_readers
+    scores, decisions = analysis.scores, analysis.decisions
+    for measure in analysis.session.measures.values():
         rows = rows_of(decisions, measure, question="repeatability")
         if rows.empty:
             continue
@@ -50,7 +53,7 @@ def repeatability(
     return Html(*parts)
 
 
-def marked_in(odd: set[tuple[str, str]], measure: Measure) -> set[str]:
+def marked_in(odd: Collection[tuple[str, str]], measure: Measure) -> set[str]:
     """Who has an odd reading in this measure."""
     return {measurer for name, measurer in odd if name == measure.name}
 
@@ -113,9 +116,9 @@ def rows_of(frame: pd.DataFrame, measure: Measure, **where: str) -> pd.DataFrame
     return frame
 
 
-def agreement(session: Session, scores: pd.DataFrame) -> Html:
+def agreement(analysis: Analysis) -> Html:
     """Between which limits do single readings differ from the reference's?"""
-    parts = []
+    parts, session, scores = [], analysis.session, analysis.scores
     for measure in session.measures.values():
         rows = rows_of(scores, measure)
         rows = rows[rows["statistic"].isin(["bias", "agreement_lower", "agreement_upper"])]
@@ -143,9 +146,9 @@ def agreement(session: Session, scores: pd.DataFrame) -> Html:
     return Html(*parts)
 
 
-def together(session: Session, scores: pd.DataFrame) -> Html:
+def together(analysis: Analysis) -> Html:
     """How far do the staff differ from one another?"""
-    body, notes = [], []
+    body, notes, session, scores = [], [], analysis.session, analysis.scores
     for measure in session.measures.values():
         figures_ = rows_of(scores, measure, measurer=EVERYBODY).set_index("statistic")
         if "between_tem" not in figures_.index:
@@ -156,8 +159,8 @@ def together(session: Session, scores: pd.DataFrame) -> Html:
             interval(between["lower"], between["upper"], measure),
             f"{amount(total['estimate'], measure)} {total['unit']}", between["subjects"],
         ))  # fmt: skip
-        left_out = [n for n in between["note"].split("; ") if n.startswith("left out")]
-        notes += [f"{label(measure.name)}: {n}." for n in left_out]
+        left_out = [note for note in between["note"] if isinstance(note, LeftOut)]
+        notes += [f"{label(measure.name)}: {note}." for note in left_out]
     caption = "Between TEM and total TEM, the reference left out"
     warning = (
         "Odd readings are inside, and the total, as it is published, counts the repeat error "

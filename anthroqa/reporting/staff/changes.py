@@ -7,47 +7,48 @@ from collections.abc import Iterator
 import pandas as pd
 
 from anthroqa.intake import Measure
+from anthroqa.notes import Notes, notes_of
+from anthroqa.notes.program.staff import AtNextSession
+from anthroqa.program.staff.dated import RETRAINED
 from anthroqa.program.staff.drift import DIFFERENCE, REFERENCE, REPEAT
 from anthroqa.program.staff.naming import MOVES
-from anthroqa.program.staff.next_session import SOON
+from anthroqa.program.staff.reviewed import Review
 from anthroqa.program.staff.sessions import Program
 from anthroqa.reporting.page.html import SOME, Html, bullets, cut, heading, image, paragraph, table
 from anthroqa.reporting.page.wording import amount, interval, label, number, sentence, unbroken
 from anthroqa.reporting.session.sections import rows_of
 from anthroqa.reporting.staff import figures, words
-from anthroqa.reporting.staff.dated import RETRAINED
 from anthroqa.reporting.staff.instruments import by_instrument
 from anthroqa.scores.marks.screening import NAMED
 
 _ASKED = {"repeatability": "repeat error", "bias": "difference"}
 
 
-def moved(program: Program, drifts: pd.DataFrame, named_rows: pd.DataFrame) -> Html:
+def moved(review: Review) -> Html:
     """How far has each person moved from their first session to their last?"""
+    program = review.program
     if len(program.sessions) < 2:
         return Html(paragraph("There is one session only: it says nothing of a change."))
     parts = []
     for measure in program.measures.values():
-        rows = rows_of(drifts, measure)
+        rows = rows_of(review.drifts, measure)
         rows = rows[(rows["what"] != REFERENCE) & ~rows["measurer"].isin(program.references)]
         parts.append(heading(sentence(label(measure.name)), 3))
         if rows["change"].notna().any():
-            parts += _moved_table(program, rows, measure, named_rows)
-        parts += words.notes_of(rows)
+            parts += _moved_table(review, rows, measure)
+        parts += words.reasons(rows)
     return Html(*parts)
 
 
-def _moved_table(
-    program: Program, rows: pd.DataFrame, measure: Measure, named_rows: pd.DataFrame
-) -> list[str]:
+def _moved_table(review: Review, rows: pd.DataFrame, measure: Measure) -> list[str]:
     """A row a person: the change of the repeat error, and that of the difference."""
-    named = words.named_in(named_rows, measure.name, question=MOVES)
+    named = words.named_in(review, measure.name, question=MOVES)
     by_what = {
         what: {r.measurer: r for r in rows[rows["what"] == what].itertuples()}
         for what in (REPEAT, DIFFERENCE)
     }
     body = []
-    for who in words.those_shown(program, rows["measurer"], named):
+    for who in words.those_shown(review.program, rows["measurer"], named):
         cells = [_cell(by_what[what].get(who), measure) for what in (REPEAT, DIFFERENCE)]
         body.append((who, *cells, *([NAMED if who in named else ""] if named else [])))
     rest = rows["measurer"].nunique() - len(body)
@@ -69,11 +70,12 @@ def _cell(row, measure: Measure) -> str:
     return unbroken(f"{size} ({words.change_ends(row, measure)})")
 
 
-def reference_and_instruments(
-    program: Program, drifts: pd.DataFrame, checks: pd.DataFrame, happened: pd.DataFrame
-) -> Html:
+def reference_and_instruments(review: Review) -> Html:
     """Has the reference moved, or an instrument?"""
-    return Html(*_reference(program, drifts), *by_instrument(program, checks), *_changed(happened))
+    return Html(
+        *_reference(review.program, review.drifts), *by_instrument(review),
+        *_changed(review.events),
+    )  # fmt: skip
 
 
 def _reference(program: Program, drifts: pd.DataFrame) -> Iterator[str]:
@@ -104,11 +106,11 @@ def _changed(happened: pd.DataFrame) -> Iterator[str]:
     """Who read on another instrument, or was held against another reference, than before."""
     rows = happened[happened["event"] != RETRAINED]
     lines = []
-    for (event, date, measure, text), some in rows.groupby(
-        ["event", "date", "measure", "text"], sort=False
+    for (event, date, measure, note), some in rows.groupby(
+        ["event", "date", "measure", "note"], sort=False
     ):
         lines.append(
-            f"{sentence(event)} in {label(measure)} from {words.when(date)} on ({text}): "
+            f"{sentence(event)} in {label(measure)} from {words.when(date)} on ({note}): "
             f"{words.crowd(some['measurer'])}."
         )
     if lines:
@@ -117,15 +119,15 @@ def _changed(happened: pd.DataFrame) -> Iterator[str]:
         yield from cut(lines, "changes")
 
 
-def retraining(program: Program, retrained: pd.DataFrame) -> Html:
+def retraining(review: Review) -> Html:
     """Did retraining do more than luck alone would have done?"""
-    if retrained.empty:
+    if review.retrained.empty:
         return Html(paragraph(
             "Nobody was retrained as far as the files say (retraining.csv beside the sessions)."
         ))  # fmt: skip
     parts = []
-    for (name, what), rows in retrained.groupby(["measure", "what"], sort=False):
-        measure = program.measures[name]
+    for (name, what), rows in review.retrained.groupby(["measure", "what"], sort=False):
+        measure = review.program.measures[name]
         parts.append(heading(sentence(f"{label(name)}, {what}"), 3))
         drawn = rows[rows[["after", "luck_alone"]].notna().all(axis=1)].head(SOME)
         if len(drawn):
@@ -140,7 +142,7 @@ def retraining(program: Program, retrained: pd.DataFrame) -> Html:
                 caption=f"{sentence(what)} before and after retraining, {label(name)}",
             ),
             *cut(rows, "people, in retrained.csv"),
-            *words.notes_of(rows),
+            *words.reasons(rows),
         ]  # fmt: skip
     return Html(*parts)
 
@@ -160,16 +162,17 @@ def _retrained_row(row, measure: Measure) -> tuple[str, ...]:
     )  # fmt: skip
 
 
-def due_again(program: Program, due: pd.DataFrame, named_rows: pd.DataFrame) -> Html:
+def due_again(review: Review) -> Html:
     """Who is due at the next session and why, and who when, with how many subjects?"""
-    due = due[due["measure"].isin(program.measures)]
+    program = review.program
+    due = review.due[review.due["measure"].isin(program.measures)]
     if due.empty:
         return Html(paragraph("Nobody can be said to be due: there is no finding."))
-    soon = due["note"].str.startswith(SOON)
+    soon = due["note"].map(lambda note: AtNextSession in note)
     return Html(
         *_next_session(program, due[soon]),
         *(part for measure in program.measures.values()
-          for part in words.follows_reference(program, named_rows, measure)),
+          for part in words.follows_reference(review, measure)),
         *(part for measure in program.measures.values()
           for part in _later(program, rows_of(due[~soon], measure), measure)),
     )  # fmt: skip
@@ -192,7 +195,13 @@ def _next_session(program: Program, rows: pd.DataFrame) -> Iterator[str]:
         ["Who", "Measure", "Question", "Then", "Subjects"], body, caption="Due at the next session"
     )
     yield from cut(rows, "lines, in due.csv")
-    yield from words.notes_of(rows.assign(note=rows["note"].str.removeprefix(f"{SOON}: ")))
+    yield from words.reasons(rows.assign(note=rows["note"].map(_why)))
+
+
+def _why(note: Notes) -> Notes:
+    """Why somebody is due at the next session, and what else is to be known."""
+    soon = note.first(AtNextSession)
+    return notes_of(soon.why if soon else None, note.without(AtNextSession))
 
 
 def _later(program: Program, rows: pd.DataFrame, measure: Measure) -> Iterator[str]:
@@ -220,7 +229,7 @@ def _later(program: Program, rows: pd.DataFrame, measure: Measure) -> Iterator[s
     rest = rows["measurer"].nunique() - len(body)
     if rest:
         yield paragraph(f"And {rest} more people, in due.csv.")
-    yield from words.notes_of(rows[rows["subjects"].isna()], rows["measurer"].nunique())
+    yield from words.reasons(rows[rows["subjects"].isna()], rows["measurer"].nunique())
 
 
 def _subjects(number_: object) -> str:

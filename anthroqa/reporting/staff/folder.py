@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Iterable, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from anthroqa.files import whole_folder
+from anthroqa.files import read_record, whole_folder
 from anthroqa.reporting.page import notebooks
-
-if TYPE_CHECKING:
-    from anthroqa.program.staff.sessions import Program
 
 NOTEBOOK = "staff_review"
 PAGE = f"{NOTEBOOK}.html"
@@ -41,10 +37,10 @@ def review(folders: Iterable[str | Path], out: str | Path, **parameters: Any) ->
 
     Raises
     ------
+    SessionError
+        If no session can be used.
     ValueError
         If a parameter is unknown, no folder is given, or `out` is one of the folders.
-    NotebookError
-        If no session can be used; `kind` says which error it was.
     """
     given, out = [Path(folder).resolve() for folder in folders], Path(out).resolve()
     if not given:
@@ -52,36 +48,19 @@ def review(folders: Iterable[str | Path], out: str | Path, **parameters: Any) ->
     if any(out in (folder, *_sessions_in(folder)) for folder in given):
         raise ValueError("the page cannot go into a folder of the sessions: give another")
     with whole_folder(out) as draft:
-        values = {
-            "program_folders": "\n".join(map(str, given)), "tables_folder": str(draft),
-            **_whole(parameters),
-        }  # fmt: skip
-        done = notebooks.run(NOTEBOOK, values)
-        title = json.loads((draft / "run.json").read_text(encoding="utf-8"))["title"]
-        page = notebooks.to_html(done, title=title)
-        (draft / PAGE).write_text(page, encoding="utf-8", newline="")
+        values = {"program_folders": "\n".join(map(str, given)), **_whole(parameters)}
+        notebooks.write_page(NOTEBOOK, values, draft)
     return out / PAGE
 
 
 def left_out(out: str | Path) -> list[str]:
     """What the last review in `out` could not use, and why: a line a problem."""
-    record = json.loads((Path(out) / "run.json").read_text(encoding="utf-8"))
-    return list(record["problems"])
+    return list(read_record(Path(out))["problems"])
 
 
 def folders_of(text: str) -> list[Path]:
     """The folders of a parameter: one a line, or with semicolons between them."""
     return [Path(part.strip()) for part in re.split(r"[;\n]", text) if part.strip()]
-
-
-def run_record(program: Program, parameters: Mapping[str, Any]) -> dict[str, Any]:
-    """Hashes of all inputs, versions, parameters and problems; no clock time and no path."""
-    from anthroqa.reporting.page.outputs import record_of
-
-    record = record_of(
-        program.name, program.title, program.sessions[-1].date, program.files, parameters
-    )
-    return {**record, "problems": [str(problem) for problem in program.problems]}
 
 
 def _sessions_in(folder: Path) -> list[Path]:

@@ -7,10 +7,10 @@ from typing import Any
 
 import pandas as pd
 
+from anthroqa.notes.program.staff import AtNextSession
 from anthroqa.program.staff.drift import REFERENCE
-from anthroqa.program.staff.instruments import moved_instruments
 from anthroqa.program.staff.naming import DIFFERS
-from anthroqa.program.staff.next_session import SOON
+from anthroqa.program.staff.reviewed import Review
 from anthroqa.program.staff.sessions import Program
 from anthroqa.reporting.page.html import SOME, Html, bullets, cut, heading, paragraph
 from anthroqa.reporting.page.wording import counted, day, label, listed, sentence
@@ -21,21 +21,19 @@ from anthroqa.scores.marks.screening import NAMED
 _FIRST = 5  # problems on top; all of them stand in the notes
 
 
-def opening(
-    program: Program, named_rows: pd.DataFrame, funnel: pd.DataFrame, drifts: pd.DataFrame,
-    checks: pd.DataFrame, retrained: pd.DataFrame, due: pd.DataFrame,
-) -> Html:  # fmt: skip
+def opening(review: Review) -> Html:
     """Who stands out, what moved, whether retraining helped, who is due; and the cautions."""
+    program = review.program
     return Html(
         heading(sentence(program.title), 1),
         _facts(program),
         *_left_out(program),
         heading("In short", 2),
-        *_named(program, named_rows, funnel, drifts, retrained),
-        *_reference(program, named_rows, funnel, drifts),
-        *_instruments(program, checks),
-        *_retraining(retrained),
-        *_due(program, due),
+        *_named(review),
+        *_reference(review),
+        *_instruments(review),
+        *_retraining(review.retrained),
+        *_due(program, review.due),
         paragraph(
             "Nothing follows from this page by itself. What was found goes to the person first, "
             "with their own readings; the scale, the reference and the conditions are looked at "
@@ -76,15 +74,11 @@ def _left_out(program: Program) -> Iterator[str]:
     yield bullets(str(problem) for problem in problems[:_FIRST])
 
 
-def _named(
-    program: Program, named_rows: pd.DataFrame, funnel: pd.DataFrame, drifts: pd.DataFrame,
-    retrained: pd.DataFrame,
-) -> Iterator[str]:  # fmt: skip
+def _named(review: Review) -> Iterator[str]:
     """Staff who stand out beyond chance; the reference has a paragraph of its own."""
+    program, rows = review.program, review.named
     lead = "Who differs or has moved:" if len(program.sessions) > 1 else "Who differs:"
-    mine = named_rows[
-        ~named_rows["measurer"].isin(program.references) & (named_rows["what"] != REFERENCE)
-    ]
+    mine = rows[~rows["measurer"].isin(program.references) & (rows["what"] != REFERENCE)]
     tested, named = int(mine["p_value"].notna().sum()), mine[mine["state"] == NAMED]
     if not tested:
         yield paragraph(
@@ -105,32 +99,29 @@ def _named(
             "them taken together (Holm).",
             lead=lead,
         )
-        lines = _said(program, named, funnel, drifts, retrained)
+        lines = _said(review, named)
         yield bullets(lines[:SOME])
         yield from cut(lines, "findings")
 
 
-def _said(
-    program: Program, named: pd.DataFrame, funnel: pd.DataFrame, drifts: pd.DataFrame,
-    retrained: pd.DataFrame,
-) -> list[str]:  # fmt: skip
+def _said(review: Review, named: pd.DataFrame) -> list[str]:
     """Each named finding as a sentence, people by code."""
-    again = set(zip(retrained["measure"], retrained["measurer"], strict=True))
+    again = set(zip(review.retrained["measure"], review.retrained["measurer"], strict=True))
     lines = []
     for row in named.sort_values(["measurer", "measure"], kind="stable").itertuples():
-        text = _finding(program, row, funnel, drifts)
+        text = _finding(review, row)
         if (row.measure, row.measurer) in again:
             text += ". Retrained meanwhile: see there first"
         lines.append(f"{row.measurer}, {label(row.measure)}: {text}.")
     return lines
 
 
-def _finding(program: Program, row, funnel: pd.DataFrame, drifts: pd.DataFrame) -> str:
-    """The figures behind a named row of the named_rows, in words."""
-    measure = program.measures[row.measure]
+def _finding(review: Review, row) -> str:
+    """The figures behind a row that is named, in words."""
+    measure = review.program.measures[row.measure]
     if row.question == DIFFERS:
-        return words.differs(_row(funnel, row), measure)
-    return words.moved(_row(drifts[drifts["what"] == row.what], row), measure)
+        return words.differs(_row(review.funnel, row), measure)
+    return words.moved(_row(review.drifts[review.drifts["what"] == row.what], row), measure)
 
 
 def _row(table: pd.DataFrame, row) -> Any:
@@ -139,13 +130,10 @@ def _row(table: pd.DataFrame, row) -> Any:
     return next(mine.itertuples())
 
 
-def _reference(
-    program: Program, named_rows: pd.DataFrame, funnel: pd.DataFrame, drifts: pd.DataFrame
-) -> Iterator[str]:
+def _reference(review: Review) -> Iterator[str]:
     """Whether the reference has moved against all staff, or differs from them."""
-    mine = named_rows[
-        named_rows["measurer"].isin(program.references) | (named_rows["what"] == REFERENCE)
-    ]
+    program, rows = review.program, review.named
+    mine = rows[rows["measurer"].isin(program.references) | (rows["what"] == REFERENCE)]
     if not mine["p_value"].notna().any():
         return
     named = mine[mine["state"] == NAMED]
@@ -158,7 +146,7 @@ def _reference(
         )
         return
     found = [
-        f"{row.measurer}, {label(row.measure)}: {_finding(program, row, funnel, drifts)}"
+        f"{row.measurer}, {label(row.measure)}: {_finding(review, row)}"
         for row in named.itertuples()
     ]
     moved = (named["what"] == REFERENCE).any()
@@ -167,15 +155,15 @@ def _reference(
     yield paragraph(f"{says}. {'; '.join(found)}.{after}", lead="The reference:")
 
 
-def _instruments(program: Program, checks: pd.DataFrame) -> Iterator[str]:
+def _instruments(review: Review) -> Iterator[str]:
     """Which instruments moved against known loads."""
-    if checks["change"].notna().sum() == 0:
+    if review.instrument_drifts["change"].notna().sum() == 0:
         return
-    moved = moved_instruments(checks)
+    measures, moved = review.program.measures, review.moved_instruments
     if moved.empty:
         said = "none is seen to have moved against known loads."
     else:
-        lines = [said_of(row, program.measures[row.measure]) for row in moved.itertuples()]
+        lines = [said_of(row, measures[row.measure]) for row in moved.itertuples()]
         said = f"{'; '.join(lines)}. That is the instrument's and nobody's error: see to it first."
     yield paragraph(said, lead="Instruments:")
 
@@ -199,7 +187,7 @@ def _due(program: Program, due: pd.DataFrame) -> Iterator[str]:
     """Who is due at the next session, and when the others are, with the subjects needed."""
     if due.empty:
         return
-    soon = due[due["note"].str.startswith(SOON)]
+    soon = due[[AtNextSession in note for note in due["note"]]]
     rest = due[~due["measurer"].isin(soon["measurer"])]
     first = rest.groupby("measurer")["due"].min()
     lines = [f"at the next session: {_who(program, soon)}"] if len(soon) else []

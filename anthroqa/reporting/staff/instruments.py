@@ -7,8 +7,7 @@ from collections.abc import Iterator
 import pandas as pd
 
 from anthroqa.intake import Measure
-from anthroqa.program.staff.instruments import moved_instruments
-from anthroqa.program.staff.sessions import Program
+from anthroqa.program.staff.reviewed import Review
 from anthroqa.reporting.page.html import SOME, paragraph, table
 from anthroqa.reporting.page.wording import amount, interval, listed, reading, unbroken
 from anthroqa.reporting.staff import words
@@ -29,19 +28,19 @@ def _load(load: float, measure: Measure) -> str:
     return "zero" if load == 0 else unbroken(reading(float(load), measure))
 
 
-def by_instrument(program: Program, checks: pd.DataFrame) -> Iterator[str]:
+def by_instrument(review: Review) -> Iterator[str]:
     """Errors against known loads, session by session, of the instruments that moved."""
+    checks, moved = review.instrument_drifts, review.moved_instruments
     if checks.empty:
         yield paragraph(
-            "No session has a known_loads.csv: whether an instrument moved is not known, and a drift of "
-            "one looks like one of everybody who used it.",
+            "No session has a known_loads.csv: whether an instrument moved is not known, and a "
+            "drift of one looks like one of everybody who used it.",
             lead="Instruments:",
         )
         return
-    moved = moved_instruments(checks)
     yield paragraph(f"{_in_words(checks, moved)}.", lead="Instruments:")
     for row in moved.itertuples():
-        measure = program.measures[row.measure]
+        measure = review.program.measures[row.measure]
         rows = checks[(checks["measure"] == row.measure) & (checks["instrument"] == row.instrument)]
         yield _table(rows, measure, row.instrument)
 

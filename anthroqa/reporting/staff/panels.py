@@ -17,10 +17,10 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
 from anthroqa.intake import Measure
+from anthroqa.program.staff.dated import LETTERS
 from anthroqa.program.staff.drift import REPEAT
 from anthroqa.reporting.page.figures import BLUE, GREY, INK, short
 from anthroqa.reporting.page.wording import amount, label, number
-from anthroqa.reporting.staff.dated import LETTERS
 
 Floats = npt.NDArray[np.float64]
 AN_IMAGE = 12  # people; more is cut by the end of a printed page

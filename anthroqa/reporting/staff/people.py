@@ -8,8 +8,10 @@ import numpy as np
 import pandas as pd
 
 from anthroqa.intake import Measure
+from anthroqa.program.staff.dated import LETTERS
 from anthroqa.program.staff.drift import DIFFERENCE, REPEAT
 from anthroqa.program.staff.naming import DIFFERS
+from anthroqa.program.staff.reviewed import Review
 from anthroqa.program.staff.sessions import Program
 from anthroqa.reporting.page.html import SOME, Html, bullets, cut, heading, image, paragraph, table
 from anthroqa.reporting.page.wording import (
@@ -22,29 +24,26 @@ from anthroqa.reporting.page.wording import (
     unbroken,
 )
 from anthroqa.reporting.session.sections import rows_of
-from anthroqa.reporting.staff import figures, words
-from anthroqa.reporting.staff import panels as panels
-from anthroqa.reporting.staff.dated import LETTERS
+from anthroqa.reporting.staff import figures, panels, words
 
 _COLUMNS = 6  # sessions in one table; the latest
 
 
-def by_session(
-    program: Program, smoothed: pd.DataFrame, happened: pd.DataFrame, named_rows: pd.DataFrame
-) -> Html:
+def by_session(review: Review) -> Html:
     """How did each person's repeat error and difference go from session to session?"""
+    program, happened = review.program, review.events
     parts = [*_letters(happened)]
     for measure in program.measures.values():
         parts.append(heading(sentence(label(measure.name)), 3))
         for what in (REPEAT, DIFFERENCE):
-            rows = rows_of(smoothed, measure, what=what)
+            rows = rows_of(review.smoothed, measure, what=what)
             rows = rows[rows["value"].notna()]
             if rows.empty:
                 parts.append(paragraph(f"No {what} can be had in any session."))
                 continue
-            named = words.named_in(named_rows, measure.name, what=what)
+            named = words.named_in(review, measure.name, what=what)
             if what == DIFFERENCE:
-                parts += words.follows_reference(program, named_rows, measure)
+                parts += words.follows_reference(review, measure)
             parts += _over_time(program, rows, rows_of(happened, measure), measure, named)
             parts.append(_sessions_table(program, rows, measure, what))
     return Html(*parts)
@@ -100,21 +99,21 @@ def _letters(happened: pd.DataFrame) -> Iterator[str]:
         yield paragraph(f"Dotted lines: {meaning}.")
 
 
-def differing(program: Program, funnel: pd.DataFrame, named_rows: pd.DataFrame) -> Html:
+def differing(review: Review) -> Html:
     """Who differs from the others by more than the number of readings lets expect?"""
     parts = []
-    for measure in program.measures.values():
-        rows = rows_of(funnel, measure)
+    for measure in review.program.measures.values():
+        rows = rows_of(review.funnel, measure)
         if rows["estimate"].notna().sum() == 0:
             continue
-        named = words.named_in(named_rows, measure.name, question=DIFFERS)
+        named = words.named_in(review, measure.name, question=DIFFERS)
         parts += [
             heading(sentence(label(measure.name)), 3),
             image(
                 figures.funnel_plot(rows, measure, named),
                 alt=figures.alt_funnel(rows, measure, named),
             ),
-            *words.notes_of(rows),
+            *words.reasons(rows),
         ]  # fmt: skip
         body = [
             (
@@ -137,9 +136,9 @@ def differing(program: Program, funnel: pd.DataFrame, named_rows: pd.DataFrame) 
     )
 
 
-def moderated_beside(program: Program, moderated: pd.DataFrame) -> Html:
+def moderated_beside(review: Review) -> Html:
     """What is each person's repeat error likely to be, seen among everybody's?"""
-    parts = []
+    program, moderated, parts = review.program, review.moderated, []
     for measure in program.measures.values():
         rows = rows_of(moderated, measure)
         if rows["moderated"].notna().sum() == 0:
@@ -158,7 +157,7 @@ def moderated_beside(program: Program, moderated: pd.DataFrame) -> Html:
             for r in rows.itertuples()
         ]  # fmt: skip
         parts += [
-            *words.notes_of(rows),
+            *words.reasons(rows),
             table(
                 ["Who", f"Own ({measure.step.unit})", "Degrees of freedom", "Moderated",
                  "Interval"], body,
@@ -171,11 +170,12 @@ def moderated_beside(program: Program, moderated: pd.DataFrame) -> Html:
     return Html(*parts or [paragraph("Nothing can be moderated: there is no repeat error.")])
 
 
-def cannot_show(program: Program, funnel: pd.DataFrame, drifts: pd.DataFrame) -> Html:
+def cannot_show(review: Review) -> Html:
     """What sessions of this size and number cannot show."""
     lines = []
-    for measure in program.measures.values():
-        rows, changes = rows_of(funnel, measure), rows_of(drifts, measure, what=DIFFERENCE)
+    for measure in review.program.measures.values():
+        rows = rows_of(review.funnel, measure)
+        changes = rows_of(review.drifts, measure, what=DIFFERENCE)
         unit, said = measure.step.unit, []
         low, high = (rows[c].median() for c in ("lower_95", "upper_95"))
         if np.isfinite([low, high]).all():
@@ -202,16 +202,16 @@ def cannot_show(program: Program, funnel: pd.DataFrame, drifts: pd.DataFrame) ->
     ]))  # fmt: skip
 
 
-def notes(program: Program) -> Html:
+def notes(review: Review) -> Html:
     """What was left out and why, and which sessions were used."""
     body = [
         (
             s.name, words.when(s.date), s.reference or "\u2013",
             s.readings["measurer"].nunique(), s.readings["subject"].nunique(), len(s.readings),
         )
-        for s in program.sessions
+        for s in review.program.sessions
     ]  # fmt: skip
-    problems = program.problems
+    problems = review.program.problems
     return Html(
         table(
             ["Session", "Date", "Reference", "People", "Subjects", "Readings"], body,

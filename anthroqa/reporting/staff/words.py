@@ -12,6 +12,7 @@ import pandas as pd
 
 from anthroqa.intake import Measure
 from anthroqa.program.staff.drift import REFERENCE, REPEAT
+from anthroqa.program.staff.reviewed import Review
 from anthroqa.program.staff.sessions import Program
 from anthroqa.reporting.page.html import SOME, paragraph
 from anthroqa.reporting.page.wording import (
@@ -40,9 +41,9 @@ def those_shown(program: Program, people: Iterable[str], named: Collection[str])
     return [who for who in everybody if who in first]
 
 
-def named_in(named_rows: pd.DataFrame, measure: str, **of: str) -> set[str]:
+def named_in(review: Review, measure: str, **of: str) -> set[str]:
     """Who is named in a measure, in rows whose columns have the values of `of`."""
-    rows = named_rows[(named_rows["measure"] == measure) & (named_rows["state"] == NAMED)]
+    rows = review.named[(review.named["measure"] == measure) & (review.named["state"] == NAMED)]
     for column, value in of.items():
         rows = rows[rows[column] == value]
     return set(rows["measurer"])
@@ -105,30 +106,25 @@ def heads(rows: pd.DataFrame) -> dict[str, str]:
     }
 
 
-def ended(text: str) -> str:
-    """A sentence with its full stop."""
-    return sentence(text if text.endswith(".") else f"{text}.")
-
-
-def notes_of(rows: pd.DataFrame, everybody: int = 0) -> list[str]:
+def reasons(rows: pd.DataFrame, everybody: int = 0) -> list[str]:
     """Reasons of a table as paragraphs, each once, with whom it holds for where not for all.
 
     `everybody` is how many people there are, if more than in these rows.
     """
-    noted, out = rows[rows["note"].fillna("") != ""], []
+    noted, out = rows[rows["note"].astype(bool)], []
     everybody = everybody or rows["measurer"].nunique()
     for note, some in noted.groupby("note", sort=False):
         people = list(dict.fromkeys(some["measurer"]))
         who = "" if len(people) == everybody else f"{crowd(people)}: "
-        out.append(paragraph(ended(f"{who}{note}")))
+        out.append(paragraph(sentence(f"{who}{note}.")))
     return out
 
 
-def follows_reference(program: Program, named_rows: pd.DataFrame, measure: Measure) -> list[str]:
+def follows_reference(review: Review, measure: Measure) -> list[str]:
     """That differences hold what the reference moved by, where it is seen to have moved."""
-    if not named_in(named_rows, measure.name, what=REFERENCE):
+    if not named_in(review, measure.name, what=REFERENCE):
         return []
     return [paragraph(
-        f"{program.reference} is seen to have moved in {label(measure.name)}, or all the staff: "
-        "differences from it go along with that, and are no finding about one person."
+        f"{review.program.reference} is seen to have moved in {label(measure.name)}, or all the "
+        "staff: differences from it go along with that, and are no finding about one person."
     )]  # fmt: skip

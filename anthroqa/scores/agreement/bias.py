@@ -11,6 +11,7 @@ from __future__ import annotations
 import numpy as np
 from scipy import special
 
+from anthroqa.notes.scores.figures import Agreement, Repeats
 from anthroqa.scores.layout.cube import Array, Counts, Cube
 from anthroqa.scores.layout.figures import Figures, PairedMean, join, notes, paired_mean, ratio
 from anthroqa.scores.repeats.repeatability import within
@@ -26,8 +27,8 @@ def figures(cube: Cube, confidence: float) -> list[Figures]:
     n = len(cube.people)
     why = notes(
         n,
-        (not cube.referenced, "no reference measurer in this measure"),
-        (bias.n == 0, "no subject in common with the reference"),
+        (not cube.referenced, Agreement.NO_REFERENCE),
+        (bias.n == 0, Agreement.NOTHING_IN_COMMON),
     )
     shared = {
         "subjects": bias.n,
@@ -48,8 +49,8 @@ def figures(cube: Cube, confidence: float) -> list[Figures]:
             statistic="rms_error", unit=unit, estimate=np.sqrt(bias.mean**2 + tem**2),
             note=join(why, notes(
                 n,
-                (np.isnan(tem), "no subject was read twice"),
-                (~np.isnan(bias.mean), "no interval: see those of its two parts"),
+                (np.isnan(tem), Repeats.NOT_READ_TWICE),
+                (~np.isnan(bias.mean), Agreement.INTERVALS_OF_PARTS),
             )), **shared,
         ),
     ]  # fmt: skip
@@ -84,8 +85,8 @@ def _agreement(
     half = special.stdtrit(df, (1 + confidence) / 2) * error
     note = join(why, notes(
         len(why),
-        (bias.n == 1, "one subject: no limits"),
-        (variance == 0, "every difference is equal: no interval"),
+        (bias.n == 1, Agreement.ONE_SUBJECT_NO_LIMITS),
+        (variance == 0, Agreement.ALL_EQUAL),
     ))  # fmt: skip
     rows = []
     for name, sign in (("agreement_lower", -1), ("agreement_upper", 1)):
@@ -110,7 +111,6 @@ def _from_others(cube: Cube, confidence: float) -> Figures:
         subjects=mean.n, readings=np.where(used, 1 + n_others, 0).sum(axis=(1, 2)),
         df=np.where(mean.n > 0, mean.n - 1.0, np.nan), p_value=mean.p_value,
         note=join(
-            notes(len(cube.people), (mean.n == 0, "needs two other staff on the same subjects")),
-            mean.note,
+            notes(len(cube.people), (mean.n == 0, Agreement.NEEDS_TWO_OTHERS)), mean.note,
         ),
     )  # fmt: skip

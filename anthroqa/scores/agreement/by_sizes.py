@@ -12,6 +12,7 @@ and V the variance of the sizes, a true slope of none becomes (own TEM^2 - the r
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
@@ -19,6 +20,8 @@ import pandas as pd
 from scipy import special
 
 from anthroqa.intake import Session
+from anthroqa.notes.cells import worded
+from anthroqa.notes.scores.figures import Agreement, TooFewForLine
 from anthroqa.scores.layout.cube import Array, Counts, Cube, Flags, cubes
 from anthroqa.scores.layout.figures import check_confidence, notes, ratio
 from anthroqa.scores.marks.screening import holm
@@ -29,7 +32,7 @@ COLUMNS = [
     "p_value", "turns", "note",
 ]  # fmt: skip
 LEAST_SUBJECTS = 6
-_RISK = 0.05  # of any line that turns where none does, as in `leads`
+_RISK = 0.05  # of any line that turns where none does, as in `mark_findings`
 _SAME = 1e-9  # steps; what is left of equal amounts after means are taken
 
 
@@ -83,8 +86,13 @@ def by_size(session: Session, *, confidence: float = 0.90) -> pd.DataFrame:
     >>> by_size(session)[["at_low", "at_high", "level"]].round(6).values.tolist()
     [[1.0, 6.0, 3.5]]
     """
+    return worded(by_size_rows(session, cubes(session), confidence=confidence))
+
+
+def by_size_rows(session: Session, of: Iterable[Cube], *, confidence: float) -> pd.DataFrame:
+    """The lines of the cubes of a session, as `by_size` gives them, with codes in `note`."""
     check_confidence(confidence)
-    tables = [_measure(cube, _moving(cube, session), confidence) for cube in cubes(session)]
+    tables = [_measure(cube, _moving(cube, session), confidence) for cube in of]
     table = pd.concat([t for t in tables if len(t)] or [pd.DataFrame(columns=COLUMNS)])
     adjusted = table.groupby("readings_used")["p_value"].transform(
         lambda p: holm(p.to_numpy(float))
@@ -184,10 +192,10 @@ def _lines(cube: Cube, apart: Array, used_are: str, confidence: float) -> pd.Dat
         "unit": unit, "subjects": n, "p_value": 2 * special.stdtr(df, -np.abs(slope / error)),
         "note": notes(
             len(n),
-            (none & cube.referenced, "no subject in common with the reference"),
-            (none, "needs two other staff on the same subjects"),
-            (few, f"under {LEAST_SUBJECTS} common subjects: no line"),
-            (alike, "all subjects have the same size: no line"),
-            (on_line, "every difference lies on the line: no interval"),
+            (none & cube.referenced, Agreement.NOTHING_IN_COMMON),
+            (none, Agreement.NEEDS_TWO_OTHERS),
+            (few, TooFewForLine(least=LEAST_SUBJECTS)),
+            (alike, Agreement.ONE_SIZE),
+            (on_line, Agreement.ON_A_LINE),
         ),
     })  # fmt: skip

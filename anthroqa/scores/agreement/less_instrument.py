@@ -6,8 +6,8 @@ themselves stay. The error at a reading is on the straight line between the load
 displayed; beyond them, up to a fifth of the last load, it is that of the nearest one, and
 further out the pair is left out. A held weight is two displays: the error at the gross reading
 less that at the tare. A pair on one instrument is not corrected: its error cancels. The
-interval adds the instruments' uncertainty, shared by all subjects, to the person's (Welch & Satterthwaite,
-JCGM 100:2008, G.4.1).
+interval adds the instruments' uncertainty, shared by all subjects, to the person's (Welch &
+Satterthwaite, JCGM 100:2008, G.4.1).
 """
 
 from __future__ import annotations
@@ -17,11 +17,24 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
+from anthroqa.notes import NONE, Notes, notes_of
+from anthroqa.notes.scores.figures import Agreement
+from anthroqa.notes.scores.instruments import (
+    AllPastLoads,
+    BothReadOn,
+    ErrorsTakenOut,
+    KnownLoads,
+    LessInstrument,
+    MeanError,
+    OneLoad,
+    PastLoadsLeftOut,
+    Untested,
+)
 from anthroqa.scores.instruments.known_load_errors import Points, centred, curve, unknown
 from anthroqa.scores.layout.cube import Array, Cube, Flags
 from anthroqa.scores.layout.figures import (
     Figures,
-    Notes,
+    NoteArray,
     PairedMean,
     join,
     notes,
@@ -46,7 +59,7 @@ class _Known:
 
 
 def figures(cube: Cube, confidence: float) -> list[Figures]:
-    """`bias_less_instrument` of each person; nothing where the file of known loads has none of the measure."""
+    """`bias_less_instrument` of each person; nothing where no known load is of the measure."""
     if cube.known_loads.empty:
         return []
     known = _known(cube)
@@ -68,11 +81,12 @@ def figures(cube: Cube, confidence: float) -> list[Figures]:
     weight = np.where(same, 0.0, np.nan_to_num(weight))
     lower, upper, df, p_value = _interval(cube, known, own, weight, confidence)
     return [Figures(
-        statistic="bias_less_instrument", unit=cube.measure.step.unit, estimate=own.mean, lower=lower,
-        upper=upper, subjects=own.n, readings=2 * k.sum(axis=1), df=df, p_value=p_value,
+        statistic="bias_less_instrument", unit=cube.measure.step.unit, estimate=own.mean,
+        lower=lower, upper=upper, subjects=own.n, readings=2 * k.sum(axis=1), df=df,
+        p_value=p_value,
         note=join(
             _blank(cube, known, apart, untested, own), own.note,
-            _said(cube, known, own, weight, same, apart & ~reached, pairs & reached),
+            _corrections(cube, known, own, weight, same, apart & ~reached, pairs & reached),
         ), rows=cube.staff,
     )]  # fmt: skip
 
@@ -150,70 +164,67 @@ def _interval(
     return own.mean - half, own.mean + half, np.where(np.isnan(df), plain, df), p_value
 
 
-def _blank(cube: Cube, known: _Known, apart: Flags, untested: Flags, own: PairedMean) -> Notes:
+def _blank(cube: Cube, known: _Known, apart: Flags, untested: Flags, own: PairedMean) -> NoteArray:
     """Why there is no figure, where there is none."""
     unnamed = apart & ((cube.instrument < 0) | (cube.instrument[:1] < 0))
     n = len(cube.people)
     out = notes(
         n,
-        (not cube.referenced, "no reference measurer in this measure"),
-        (not cube.instruments, "no reading names its instrument"),
-        (unnamed.any(axis=(1, 2)), "some of these readings do not name their instrument"),
+        (not cube.referenced, Agreement.NO_REFERENCE),
+        (not cube.instruments, LessInstrument.NONE_NAMED),
+        (unnamed.any(axis=(1, 2)), LessInstrument.SOME_UNNAMED),
     )
     tested = {cube.instruments[place] for place in known.curves}
-    for p in np.flatnonzero((out == "") & untested):
+    for p in np.flatnonzero(untested & ~out.astype(bool)):
         used = _codes(cube, cube.instrument[p][apart[p]], cube.instrument[0][apart[p]])
-        lacking = ", ".join(code for code in used if code not in tested)
-        out[p] = f"the file of known loads knows no error of {lacking or ', '.join(used)}"
-    beyond = apart.any(axis=(1, 2))
+        lacking = tuple(code for code in used if code not in tested)
+        out[p] = notes_of(Untested(instruments=lacking or used))
     rest = notes(
         n,
-        (beyond, f"every common subject is over {REACH:.0%} past the loads tested"),
-        (True, "no subject in common with the reference"),
+        (own.n > 0, NONE),
+        (apart.any(axis=(1, 2)), AllPastLoads(reach=REACH)),
+        (True, Agreement.NOTHING_IN_COMMON),
     )
-    return np.where((out == "") & (own.n == 0), rest, out)
+    return np.where(out.astype(bool), out, rest)
 
 
-def _codes(cube: Cube, *places: np.ndarray) -> list[str]:
-    return [cube.instruments[i] for i in np.unique(np.concatenate(places)) if i >= 0]
+def _codes(cube: Cube, *places: np.ndarray) -> tuple[str, ...]:
+    return tuple(cube.instruments[i] for i in np.unique(np.concatenate(places)) if i >= 0)
 
 
-def _said(
+def _corrections(
     cube: Cube, known: _Known, own: PairedMean, weight: Array, same: Flags, left: Flags,
     corrected: Flags,
-) -> Notes:  # fmt: skip
+) -> NoteArray:  # fmt: skip
     """What was taken out, and how well it is known."""
-    out = np.full(len(cube.people), "", dtype=object)
+    out = notes(len(cube.people))
     for p in np.flatnonzero(own.n > 0):
-        parts = []
-        if same[p].any():
-            shared = ", ".join(_codes(cube, cube.instrument[p][same[p]]))
-            parts.append(
-                f"both read on {shared}: an error of an instrument that they share is not seen here"
-            )
-        if corrected[p].any():
-            parts += _taken_out(cube, known, p, weight[p], corrected[p])
-        if left[p].any():
-            gone = int(left[p].any(axis=1).sum())
-            whom = "1 subject" if gone == 1 else f"{gone} subjects"
-            parts.append(f"left out: readings of {whom} over {REACH:.0%} past the loads tested")
-        out[p] = "; ".join(parts)
+        shared = _codes(cube, cube.instrument[p][same[p]])
+        gone = int(left[p].any(axis=1).sum())
+        out[p] = notes_of(
+            BothReadOn(instruments=shared) if shared else None,
+            _taken_out(cube, known, p, weight[p], corrected[p]) if corrected[p].any() else None,
+            PastLoadsLeftOut(subjects=gone, reach=REACH) if gone else None,
+        )
     return out
 
 
-def _taken_out(cube: Cube, known: _Known, p: int, weight: Array, corrected: Flags) -> list[str]:
-    unit = cube.measure.step.unit
-    whose = []
-    for who, whom in ((p, "own"), (0, "the reference's")):
-        codes = ", ".join(_codes(cube, cube.instrument[who][corrected]))
-        error = (weight * np.nan_to_num(known.error[who])).sum() / weight.sum() * cube.size
-        whose.append(f"{whom} ({codes}) {error + 0.0:+.2g} {unit}")
-    parts = [f"mean error of the instruments taken out: {', '.join(whose)}"]
+def _taken_out(cube: Cube, known: _Known, p: int, weight: Array, corrected: Flags) -> Notes:
+    own, reference = (_mean_error(cube, known, who, weight, corrected) for who in (p, 0))
     used = np.unique(cube.instrument[[p, 0]][:, corrected])
     curves = {cube.instruments[i]: known.curves[i] for i in used}
-    one = [code for code, found in curves.items() if len(found.loads) == 1]
-    if one:
-        parts.append(f"one load of {', '.join(one)} was tested: its error is taken for all")
-    if (known.carried[[p, 0]] & corrected).any():
-        parts.append("past the loads tested the error of the nearest is taken")
-    return parts + sorted({what for found in curves.values() for what in unknown(found.of)})
+    one = tuple(code for code, found in curves.items() if len(found.loads) == 1)
+    carried = (known.carried[[p, 0]] & corrected).any()
+    open_ = {what for found in curves.values() for what in unknown(found.of)}
+    return notes_of(
+        ErrorsTakenOut(own=own, reference=reference),
+        OneLoad(instruments=one) if one else None,
+        LessInstrument.CARRIED_ON if carried else None,
+        *(what for what in (KnownLoads.UNREPEATED, KnownLoads.EXACT) if what in open_),
+    )
+
+
+def _mean_error(cube: Cube, known: _Known, who: int, weight: Array, corrected: Flags) -> MeanError:
+    steps = (weight * np.nan_to_num(known.error[who])).sum() / weight.sum()
+    codes = _codes(cube, cube.instrument[who][corrected])
+    return MeanError(instruments=codes, error=float(steps * cube.size), unit=cube.measure.step.unit)

@@ -15,11 +15,14 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from anthroqa.notes import Note, Notes, notes_of
+from anthroqa.notes.scores.components import Between, LeftOut
+from anthroqa.notes.scores.figures import Repeats
 from anthroqa.scores.components.generalised_pivots import DRAWS, draw, interval
 from anthroqa.scores.components.mean_squares import moments, squares
 from anthroqa.scores.layout.cells import by_subject_and_round
 from anthroqa.scores.layout.cube import Array, Cube, Flags
-from anthroqa.scores.layout.figures import Figures
+from anthroqa.scores.layout.figures import Figures, NoteArray
 from anthroqa.scores.repeats.repeatability import within
 
 NAMES = ("between_tem", "total_tem")
@@ -34,7 +37,7 @@ class _Pool:
     used: Flags  # which readings
     subjects: set[int] = field(default_factory=set)
     staff: set[int] = field(default_factory=set)
-    left_out: list[str] = field(default_factory=list)
+    left_out: list[LeftOut] = field(default_factory=list)
 
 
 def group_figures(cube: Cube, confidence: float, rng: np.random.Generator) -> list[Figures]:
@@ -50,11 +53,11 @@ def group_figures(cube: Cube, confidence: float, rng: np.random.Generator) -> li
     total = np.nan
     if pool.df and not np.isnan(tem).all():
         total = np.sqrt(np.nanmean(tem**2) + between**2)
-    left_out = "; ".join(pool.left_out)
-    alone = "" if pool.df else "no subject was measured by all staff of its group in one round"
-    if not pool.df and pool.left_out:
-        alone += "; the column group in the readings says who belongs together"
-    once = "no subject was read twice" if pool.df and np.isnan(total) else ""
+    alone = notes_of(
+        None if pool.df else Between.NONE_COMPLETE,
+        Between.GROUPS_CAN_BE_TOLD if pool.left_out and not pool.df else None,
+    )
+    whole = Repeats.NOT_READ_TWICE if np.isnan(total) else Between.REPEATS_COUNTED_TWICE
     shared = {
         "unit": cube.measure.step.unit,
         "subjects": np.array([len(pool.subjects)]),
@@ -66,36 +69,35 @@ def group_figures(cube: Cube, confidence: float, rng: np.random.Generator) -> li
     return [
         Figures(
             statistic="between_tem", estimate=np.array([between]), lower=np.array([lower]),
-            upper=np.array([upper]), note=_note(alone or bare, left_out), **shared,
+            upper=np.array([upper]), note=_note(alone or bare, *pool.left_out), **shared,
         ),
         Figures(
             statistic="total_tem", estimate=np.array([total]),
-            note=_note(alone or once or "as published, counts the repeat error twice; the variance "
-                       "components do not", left_out), **shared,
+            note=_note(alone or whole, *pool.left_out), **shared,
         ),
     ]  # fmt: skip
 
 
 def _interval(
     cube: Cube, pool: _Pool, confidence: float, rng: np.random.Generator
-) -> tuple[Array, str]:
+) -> tuple[Array, Between | None]:
     """Ends of the interval as multiples of the estimate, or why there are none."""
     blank = np.full(2, np.nan)
     if not pool.df:
-        return blank, ""
+        return blank, None
     of = squares(by_subject_and_round(cube, pool.used))
     if not of.df_residual:
-        return blank, "no interval: staff and subjects cannot be told apart on so few readings"
+        return blank, Between.NOT_SEPARABLE
     by_squares = moments(of)
     middle = by_squares.measurer + by_squares.interaction + np.nan_to_num(by_squares.repeat)
     if not (middle > 0 and pool.squares > 0):
-        return blank, "no interval: the readings of the staff do not differ enough"
+        return blank, Between.NO_DIFFERENCE
     ends = interval(draw(of, rng, DRAWS).reproducibility / middle, confidence)
-    return np.sqrt([min(ends[0], 1.0), max(ends[1], 1.0)]), ""
+    return np.sqrt([min(ends[0], 1.0), max(ends[1], 1.0)]), None
 
 
-def _note(*parts: str) -> np.ndarray:
-    return np.array(["; ".join(p for p in parts if p)], dtype=object)
+def _note(*parts: Note | Notes | None) -> NoteArray:
+    return np.array([notes_of(*parts)], dtype=object)
 
 
 def _enough(pool: _Pool, cube: Cube, subjects: np.ndarray) -> np.ndarray:
@@ -103,10 +105,7 @@ def _enough(pool: _Pool, cube: Cube, subjects: np.ndarray) -> np.ndarray:
     measured = cube.seen[:, subjects].any(axis=2) & cube.staff[:, None]
     n = measured.sum(axis=1)
     enough = (n > 0) & (2 * n >= measured.any(axis=0).sum())
-    pool.left_out += [
-        f"left out: {cube.people[p]} (under half of the group's subjects)"
-        for p in np.flatnonzero((n > 0) & ~enough)
-    ]
+    pool.left_out += [LeftOut(measurer=cube.people[p]) for p in np.flatnonzero((n > 0) & ~enough)]
     return np.flatnonzero(enough)
 
 

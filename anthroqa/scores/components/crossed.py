@@ -13,6 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
+from anthroqa.notes import NONE, Note, Notes, notes_of
+from anthroqa.notes.scores.components import BelowZero, Components, NoInstruments
 from anthroqa.scores.components.fitted import Variances, variances
 from anthroqa.scores.components.generalised_pivots import interval
 from anthroqa.scores.components.likelihood import INTERACTION, MEASURER, REPEAT, SUBJECT
@@ -23,10 +25,6 @@ NAMES = (
     "sd_subject", "sd_measurer", "sd_measurer_subject", "sd_instrument", "sd_repeat",
     "sd_reproducibility", "icc_agreement", "icc_consistency",
 )  # fmt: skip
-_NOBODY = "nobody but the reference read this"
-_AS_ONE = "repeat error and measurer with subject as one"
-_AGREEMENT = "ICC(A,1): one reading, by whoever it may be"
-_CONSISTENCY = "ICC(C,1): one reading, each person's own mean taken out"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -38,16 +36,16 @@ class _Found:
     draws: Array | None = None
     ends: tuple[float, float] | None = None  # where the interval is not from the draws
     df: float = np.nan
-    blank: str = ""  # why there is no figure
-    bare: str = ""  # why there is no interval
-    note: str = ""
+    blank: Note | None = None  # why there is no figure
+    bare: Note | None = None  # why there is no interval
+    note: Notes = NONE
 
 
 def group_figures(cube: Cube, confidence: float, rng: np.random.Generator) -> list[Figures]:
     """Standard deviations and intraclass correlations of a measure, the reference left out."""
     of = variances(cube, rng)
     if of is None:
-        found = [_Found(name=name, blank=_NOBODY) for name in NAMES]
+        found = [_Found(name=name, blank=Components.NOBODY) for name in NAMES]
     else:
         found = [*_spreads(cube, of), *_correlations(cube, of, confidence)]
     return [_row(one, cube, of, confidence) for one in found]
@@ -60,18 +58,18 @@ def _spreads(cube: Cube, of: Variances) -> list[_Found]:
     return [
         _Found(
             name="sd_subject", value=v[SUBJECT], draws=lifted.subject, df=of.squares.subject.df,
-            note=below_zero(of.moments.subject, v[SUBJECT], cube), **shared,
+            note=notes_of(below_zero(of.moments.subject, v[SUBJECT], cube)), **shared,
         ),
         _Found(
             name="sd_measurer", value=v[MEASURER], draws=lifted.measurer,
-            df=of.squares.measurer.df, note=_together(
+            df=of.squares.measurer.df, note=notes_of(
                 below_zero(of.moments.measurer, v[MEASURER], cube), _own_instruments(cube, of)
             ), **shared,
         ),
         _Found(
             name="sd_measurer_subject", value=v[INTERACTION], draws=lifted.interaction,
             df=of.squares.df_residual, blank=of.why_none or once, bare=of.why_no_interval,
-            note=below_zero(of.moments.interaction, v[INTERACTION], cube),
+            note=notes_of(below_zero(of.moments.interaction, v[INTERACTION], cube)),
         ),
         _instrument(cube, of),
         _Found(
@@ -79,7 +77,7 @@ def _spreads(cube: Cube, of: Variances) -> list[_Found]:
         ),
         _Found(
             name="sd_reproducibility", value=v[1:].sum(), draws=d.reproducibility,
-            note=_AS_ONE if once else "", **shared,
+            note=notes_of(Components.REPEAT_AND_INTERACTION if once else None), **shared,
         ),
     ]  # fmt: skip
 
@@ -96,36 +94,29 @@ def _instrument(cube: Cube, of: Variances) -> _Found:
     )
 
 
-def no_instruments(cube: Cube) -> str:
+def no_instruments(cube: Cube) -> NoInstruments:
     """Why instruments cannot be told apart, and what would help."""
     staff = cube.seen & cube.staff[:, None, None]
     used = np.unique(cube.instrument[staff]) if cube.instruments else np.empty(0)
     used = used[used >= 0]
     if not len(used):
-        return "the readings do not say which instrument was used: fill in the column instrument"
+        return NoInstruments.UNNAMED
     if len(used) == 1:
-        return "one instrument only: let the staff measure some subjects on a second one as well"
+        return NoInstruments.ONE_ONLY
     each = [np.unique(cube.instrument[p][staff[p]]) for p in np.flatnonzero(cube.staff)]
-    if all(len(one) <= 1 for one in each):
-        return (
-            "each person used one instrument: staff and instruments cannot be told apart; let "
-            "them change instruments between subjects"
-        )
-    return (
-        "instruments changed only together with subjects, rounds or staff: let everybody measure "
-        "some subjects on each"
-    )
+    kept = all(len(one) <= 1 for one in each)
+    return NoInstruments.ONE_EACH if kept else NoInstruments.CONFOUNDED
 
 
-def _own_instruments(cube: Cube, of: Variances) -> str:
-    """A word where staff of one group each kept to an instrument of their own."""
+def _own_instruments(cube: Cube, of: Variances) -> Components | None:
+    """A note where staff of one group each kept to an instrument of their own."""
     if len(cube.instruments) < 2 or of.instruments is not None:
-        return ""
+        return None
     for group in np.unique(cube.group):
         here = cube.seen & cube.staff[:, None, None] & (cube.group == group)[:, None]
         if len(np.unique(cube.instrument[here])) > 1:
-            return "holds what the instruments of these staff differ by"
-    return ""
+            return Components.INSTRUMENTS_INSIDE
+    return None
 
 
 def _correlations(cube: Cube, of: Variances, confidence: float) -> list[_Found]:
@@ -137,12 +128,12 @@ def _correlations(cube: Cube, of: Variances, confidence: float) -> list[_Found]:
         v[SUBJECT] / total if total > 0 else np.nan for total in (v.sum(), v[SUBJECT] + error)
     )
     if not of.why_none and np.isnan(consist):
-        shared["blank"] = "neither subjects nor readings differ"
+        shared["blank"] = Components.ALL_ALIKE
     return [
         _Found(name="icc_agreement", value=agree, draws=of.draws.agreement, ends=ends[0],
-               note=_AGREEMENT, **shared),
+               note=notes_of(Components.ICC_AGREEMENT), **shared),
         _Found(name="icc_consistency", value=consist, draws=of.draws.consistency, ends=ends[1],
-               note=_CONSISTENCY, **shared),
+               note=notes_of(Components.ICC_CONSISTENCY), **shared),
     ]  # fmt: skip
 
 
@@ -179,16 +170,11 @@ def _mcgraw_wong(of: Variances, confidence: float) -> tuple[tuple[float, float] 
     return agreement, consistency
 
 
-def below_zero(by_squares: float, taken: float, cube: Cube) -> str:
-    """A word where the mean squares give a variance below zero, which is taken as none."""
+def below_zero(by_squares: float, taken: float, cube: Cube) -> BelowZero | None:
+    """A note where the mean squares give a variance below zero, which is taken as none."""
     if taken > 0 or not by_squares < 0:
-        return ""
-    unit = cube.measure.step.unit
-    return f"estimated variance {by_squares * cube.size**2:.3g} {unit}²: taken as zero"
-
-
-def _together(*parts: str) -> str:
-    return "; ".join(part for part in parts if part)
+        return None
+    return BelowZero(variance=float(by_squares * cube.size**2), unit=cube.measure.step.unit)
 
 
 def _row(one: _Found, cube: Cube, of: Variances | None, confidence: float) -> Figures:
@@ -209,5 +195,5 @@ def _row(one: _Found, cube: Cube, of: Variances | None, confidence: float) -> Fi
         subjects=np.array([int(of.cells.subject.max()) + 1 if known else 0]),
         readings=np.array([int(of.cells.n.sum()) if known else 0]),
         df=np.array([one.df if not one.blank else np.nan], dtype=float),
-        note=np.array([one.blank or _together(one.bare, one.note)], dtype=object),
+        note=np.array([notes_of(one.blank or notes_of(one.bare, one.note))], dtype=object),
     )  # fmt: skip

@@ -9,12 +9,16 @@ pivotal draws in which it is the largest.
 from __future__ import annotations
 
 import zlib
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from anthroqa.intake import Session
+from anthroqa.notes import Note, notes_of
+from anthroqa.notes.cells import worded
+from anthroqa.notes.scores.components import Components
 from anthroqa.scores.components.crossed import below_zero, no_instruments
 from anthroqa.scores.components.fitted import Variances, variances
 from anthroqa.scores.components.generalised_pivots import DRAWS, interval
@@ -27,10 +31,6 @@ PARTS = (
     "between measurers", "measurer with subject", "repeat error", "shift between rounds",
     "instrument",
 )  # fmt: skip
-_NOBODY = "nobody but the reference read this"
-_AS_ONE = "measurer with subject is in it"
-_ONE_ROUND = "one round only"
-_NO_ERROR = "no error is seen at this step: there is nothing to divide"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -39,7 +39,7 @@ class _Part:
 
     variance: float = np.nan
     draws: Array | None = None
-    note: str = ""
+    note: Note | None = None
 
 
 def parts(session: Session, *, confidence: float = 0.90, seed: int = 0) -> pd.DataFrame:
@@ -89,9 +89,14 @@ def parts(session: Session, *, confidence: float = 0.90, seed: int = 0) -> pd.Da
     >>> float(parts(session).loc[0, "sd"].round(4)), round(0.1 * (71.5 / 4) ** 0.5, 4)
     (0.4228, 0.4228)
     """
+    return worded(part_rows(cubes(session), confidence=confidence, seed=seed))
+
+
+def part_rows(of: Iterable[Cube], *, confidence: float, seed: int) -> pd.DataFrame:
+    """The parts of the error of the cubes of a session, as `parts` gives them, with codes."""
     check_confidence(confidence)
     rows = []
-    for cube in cubes(session):
+    for cube in of:
         rng = np.random.default_rng([seed, zlib.crc32(cube.measure.name.encode())])
         found = _found(cube, variances(cube, rng), rng)
         rows += _rows(cube, found, confidence)
@@ -100,7 +105,7 @@ def parts(session: Session, *, confidence: float = 0.90, seed: int = 0) -> pd.Da
 
 def _found(cube: Cube, of: Variances | None, rng: np.random.Generator) -> list[_Part]:
     if of is None:
-        return [_Part(note=_NOBODY)] * len(PARTS)
+        return [_Part(note=Components.NOBODY)] * len(PARTS)
     v, draws, once = of.fit.variance, of.lifted, of.why_no_repeat
     if of.why_none:
         return [_Part(note=of.why_none)] * len(PARTS)
@@ -110,10 +115,12 @@ def _found(cube: Cube, of: Variances | None, rng: np.random.Generator) -> list[_
     )  # fmt: skip
     if once:
         together = _Part(note=once)
-        repeat = _Part(variance=v[INTERACTION], draws=draws.interaction, note=_AS_ONE)
+        repeat = _Part(
+            variance=v[INTERACTION], draws=draws.interaction, note=Components.INTERACTION_INSIDE
+        )
     else:
-        word = below_zero(of.moments.interaction, v[INTERACTION], cube)
-        together = _Part(variance=v[INTERACTION], draws=draws.interaction, note=word)
+        negative = below_zero(of.moments.interaction, v[INTERACTION], cube)
+        together = _Part(variance=v[INTERACTION], draws=draws.interaction, note=negative)
         repeat = _Part(variance=v[REPEAT], draws=draws.repeat)
     instrument = _Part(note=no_instruments(cube))
     if of.instruments is not None:
@@ -126,7 +133,7 @@ def _shift(of: Variances, rng: np.random.Generator) -> _Part:
     group, n = of.cells.group, len(of.cells.group)
     df = n - len(np.unique(group))
     if not df or not len(of.fit.fixed):
-        return _Part(note=_ONE_ROUND)
+        return _Part(note=Components.ONE_ROUND)
     own = (group[:, None] == group).astype(float)
     centre = np.eye(n) - own / own.sum(axis=1)  # takes out the mean of each group
     shift = centre @ of.fit.fixed[:n]
@@ -160,6 +167,6 @@ def _rows(cube: Cube, found: list[_Part], confidence: float) -> list[dict[str, o
         rows.append({
             "measure": cube.measure.name, "part": name, "sd": sd, "share": share, "lower": lower,
             "upper": upper, "unit": cube.measure.step.unit, "largest": largest,
-            "note": part.note or ("" if can else _NO_ERROR),
+            "note": notes_of(part.note or (None if can else Components.NOTHING_TO_DIVIDE)),
         })  # fmt: skip
     return rows

@@ -15,6 +15,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from anthroqa.notes.scores.components import Components
+from anthroqa.notes.scores.figures import Repeats
 from anthroqa.scores.components.generalised_pivots import DRAWS, Draws, chi2, draw, draw_lifted
 from anthroqa.scores.components.likelihood import REPEAT, Fit, reml
 from anthroqa.scores.components.mean_squares import (
@@ -27,18 +29,6 @@ from anthroqa.scores.components.mean_squares import (
 )
 from anthroqa.scores.layout.cells import Cells, by_round
 from anthroqa.scores.layout.cube import Array, Cube
-
-_ALONE = "one person only: let two or more measure the same subjects"
-_ONE_SUBJECT = "one subject only: let everybody measure two or more"
-_APART = "no two staff measured the same subject: let them share subjects"
-_TOO_FEW = (
-    "too few subjects in common to tell staff, subjects and error apart: let the staff share more"
-)
-_ONCE = "nobody read a subject twice: repeat error and measurer with subject are one; add a round"
-_USED_UP = "too few second readings to tell repeat error from a shift between rounds: add some"
-_UNSETTLED = "the model did not settle on these readings: add those that are missing"
-_HIDDEN = "no error is seen at this step: no interval"
-_EQUAL = "every repeat is equal: the step hides the repeat error; no interval"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -63,34 +53,36 @@ class Variances:
     instruments: Instruments | None  # None where they cannot be told from the rest
 
     @property
-    def why_none(self) -> str:
-        """Why variances between staff cannot be had; empty where they can."""
+    def why_none(self) -> Components | None:
+        """Why variances between staff cannot be had; None where they can."""
         cells, of = self.cells, self.squares
         reasons = (
-            (not cells.staff.any(), _ALONE),
-            (not cells.subject.any(), _ONE_SUBJECT),
-            (not of.measurer.df, _APART),
-            (not _enough(of), _TOO_FEW),
-            (not self.fit.settled, _UNSETTLED),
+            (not cells.staff.any(), Components.ONE_PERSON),
+            (not cells.subject.any(), Components.ONE_SUBJECT),
+            (not of.measurer.df, Components.NO_SHARED_SUBJECT),
+            (not _enough(of), Components.TOO_FEW_SHARED),
+            (not self.fit.settled, Components.UNSETTLED),
         )
-        return next((reason for holds, reason in reasons if holds), "")
+        return next((reason for holds, reason in reasons if holds), None)
 
     @property
-    def why_no_repeat(self) -> str:
-        """Why the repeat error cannot be had; empty where it can."""
+    def why_no_repeat(self) -> Components | None:
+        """Why the repeat error cannot be had; None where it can."""
         if self.squares.df_repeat > 0:
-            return ""
-        return _ONCE if (self.cells.n == 1).all() else _USED_UP
+            return None
+        once = (self.cells.n == 1).all()
+        return Components.NO_SECOND_READING if once else Components.TOO_FEW_SECOND_READINGS
 
     @property
-    def why_no_interval(self) -> str:
-        """Why variances between staff have no interval; empty where they have."""
-        return _HIDDEN if self.squares.residual == 0 and not self.squares.repeat > 0 else ""
+    def why_no_interval(self) -> Components | None:
+        """Why variances between staff have no interval; None where they have."""
+        hidden = self.squares.residual == 0 and not self.squares.repeat > 0
+        return Components.NO_ERROR_SEEN if hidden else None
 
     @property
-    def why_no_repeat_interval(self) -> str:
-        """Why the repeat error has no interval; empty where it has."""
-        return "" if self.squares.repeat > 0 else _EQUAL
+    def why_no_repeat_interval(self) -> Repeats | None:
+        """Why the repeat error has no interval; None where it has."""
+        return None if self.squares.repeat > 0 else Repeats.ALL_EQUAL
 
 
 def variances(cube: Cube, rng: np.random.Generator) -> Variances | None:

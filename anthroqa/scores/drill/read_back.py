@@ -1,24 +1,36 @@
 """Which mark does each person read, and by how much is what they write displaced?
 
-In a drill what was set is known. Every way of reading is fitted (see `marks`); the best one is
-named where it is twenty times as likely as the next. How it is read follows from the interval
-of the displacement, in marks. Assumes that settings are exact: an error of theirs is in the
-displacement of everybody who read them.
+In a drill what was set is known. Every way of reading is fitted (see `ways_of_reading`); the best
+one is named where it is twenty times as likely as the next. How it is read follows from the
+interval of the displacement, in marks. Assumes that settings are exact: an error of theirs is in
+the displacement of everybody who read them.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from anthroqa.intake import Session
+from anthroqa.notes import notes_of
+from anthroqa.notes.cells import worded
+from anthroqa.notes.scores.marks import (
+    Drill,
+    FewBetweenSteps,
+    FewSettings,
+    How,
+    MarkNotSettled,
+    NotReadHere,
+    Reads,
+)
 from anthroqa.scores.drill.ways_of_reading import NO_CYCLE, Fit, Way, fit, packed, ways
 from anthroqa.scores.layout.cube import Array, Counts, Cube, Flags, cubes
-from anthroqa.scores.layout.figures import Figures, Notes, check_confidence, join, notes
+from anthroqa.scores.layout.figures import Figures, NoteArray, check_confidence, join, notes
 
 NAMES = ("rounding_shift",)
 AHEAD = math.log(20)  # how far ahead the best way must be to be named; common practice, no source
@@ -26,27 +38,13 @@ LEAST_SETTINGS = 6  # to judge by, and of those between two steps; common practi
 NEAR = 0.05  # steps; a setting nearer to a step than this lies on it
 _TOGETHER, _LEAST_TOGETHER = 0.75, 3  # of those judged; common practice, no source
 
-NEAREST, WRONG_SIDE = "to the nearest", "from the wrong side"
-HALF_LOW, HALF_HIGH = "half a mark low", "half a mark high"
-LOW, HIGH = "displaced low", "displaced high"
-UNDECIDED, NOT_JUDGED = "undecided", "not judged"
+NEAREST, HALF_LOW, HALF_HIGH, LOW, HIGH, WRONG_SIDE, UNDECIDED = (how.value for how in How)
+NOT_JUDGED = "not judged"
 FINDINGS = (NEAREST, HALF_LOW, HALF_HIGH, LOW, HIGH, WRONG_SIDE, UNDECIDED, NOT_JUDGED)
-SHARED = "nearly everybody here is displaced the same way: it may be the instrument or what was set"
 COLUMNS = [
     "measure", "measurer", "mark", "mark_steps", "shift", "lower", "upper", "margin", "error",
     "settings", "finding", "note",
 ]  # fmt: skip
-_IN_WORDS = {
-    NEAREST: "reads the {marks} to the nearest",
-    HALF_LOW: "reads the {marks} half a mark low (rounding down, or an offset of that size: one "
-    "instrument cannot tell which)",
-    HALF_HIGH: "reads the {marks} half a mark high (rounding up, or an offset of that size: one "
-    "instrument cannot tell which)",
-    LOW: "reads the {marks} displaced low",
-    HIGH: "reads the {marks} displaced high",
-    WRONG_SIDE: "counts the {marks} from the wrong side of the whole mark",
-    UNDECIDED: "reads the {marks} in a way that is not settled (the interval holds more than one)",
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -61,8 +59,8 @@ class Judged:
     error: Array
     settings: Counts
     readings: Counts
-    finding: Notes
-    note: Notes
+    finding: npt.NDArray[np.object_]  # of str
+    note: NoteArray
 
 
 def figures(cube: Cube, confidence: float) -> list[Figures]:
@@ -107,15 +105,18 @@ def marks(session: Session, *, confidence: float = 0.90) -> pd.DataFrame:
     ----------
     Heitjan & Rubin (1991) Ann. Stat. 19:2244-2253; Royall (1997) Statistical Evidence.
     """
+    return worded(mark_rows(session, cubes(session), confidence=confidence))
+
+
+def mark_rows(session: Session, of: Iterable[Cube], *, confidence: float) -> pd.DataFrame:
+    """The rows of a drill with these cubes, as `marks` gives them, with codes in `note`."""
     if not len(session.true_values):
         raise ValueError(
             f"nothing is known of what was set in {session.name or 'this session'}: a drill has "
             'exercise = "drill" in session.toml, and true_values.csv'
         )
     check_confidence(confidence)
-    tables = [
-        _rows(cube, judge(cube, confidence), session) for cube in cubes(session) if len(cube.true)
-    ]
+    tables = [_rows(cube, judge(cube, confidence), session) for cube in of if len(cube.true)]
     return pd.concat(tables, ignore_index=True) if tables else pd.DataFrame(columns=COLUMNS)
 
 
@@ -153,30 +154,20 @@ def judge(cube: Cube, confidence: float) -> Judged:
     settings, off_step = read.sum(axis=1), (read & between).sum(axis=1)
     highest = np.max(np.where(seen, count, np.iinfo(np.int64).min), axis=1, initial=-1)
     lowest = np.min(np.where(seen, count, np.iinfo(np.int64).max), axis=1, initial=2**62)
-    why = notes(
-        len(cube.people),
-        (settings < LEAST_SETTINGS, "few"),
-        (off_step < LEAST_SETTINGS, "on steps"),
-        (highest == lowest, "all readings are equal: no mark can be told from another"),
-    )
-    for i, reason in enumerate(why):
-        if reason == "few":
-            why[i] = f"settings read: {settings[i]}, and {LEAST_SETTINGS} are the least to judge by"
-        elif reason == "on steps":
-            why[i] = (
-                f"settings between two steps: {off_step[i]} of {settings[i]}, and {LEAST_SETTINGS} "
-                "are the least: on a step no displacement of under a step shows"
-            )
+    why = notes(len(cube.people), (highest == lowest, Drill.ALL_EQUAL))
+    for i, (n, off) in enumerate(zip(settings.tolist(), off_step.tolist(), strict=True)):
+        if n < LEAST_SETTINGS:
+            why[i] = notes_of(FewSettings(settings=n, least=LEAST_SETTINGS))
+        elif off < LEAST_SETTINGS:
+            why[i] = notes_of(FewBetweenSteps(between=off, settings=n, least=LEAST_SETTINGS))
     names = {1: str(cube.measure.step), **cube.measure.coarse_marks}
     cycle = cube.measure.cycle
     fits = [fit(count, true, seen, way, cycle, confidence) for way in ways(cycle, list(names))]
     found = _decided(fits, names, why)
     left_out = (there & ~usable).sum(axis=(1, 2))
-    also = notes(
-        len(cube.people), (cycle is None, "no coarser mark is known: give whole_mark to compare")
-    )
-    gone = [f"readings left out (converted or tared): {n}" if n else "" for n in left_out]
-    found["note"] = join(found["note"], also, gone)
+    also = notes(len(cube.people), (cycle is None, Drill.NO_COARSER_MARK))
+    gone = [notes_of(NotReadHere(readings=n) if n else None) for n in left_out.tolist()]
+    found["note"] = join(found["note"], also, np.array(gone, dtype=object))
     return Judged(**found, settings=settings, readings=usable.sum(axis=(1, 2)))
 
 
@@ -188,7 +179,7 @@ def _side_by_side(cube: Cube, usable: Flags) -> tuple[Counts, Array, Flags]:
     return count, np.where(seen, true, 0.0), seen
 
 
-def _decided(fits: list[Fit], names: dict[int, str], why: Notes) -> dict:
+def _decided(fits: list[Fit], names: dict[int, str], why: NoteArray) -> dict:
     """The best way of each person, and how its marks are read."""
     likely = np.stack([f.log_likelihood for f in fits])
     people = np.arange(likely.shape[1])
@@ -198,7 +189,7 @@ def _decided(fits: list[Fit], names: dict[int, str], why: Notes) -> dict:
     if len(fits) == 1:
         margin = np.full(len(people), np.nan)
     mark = np.array([f.way.mark for f in fits])[best]
-    judged = why == ""
+    judged = np.array([not reason for reason in why])
     named = judged & ~(margin < AHEAD)
 
     def of_best(field: str, scale: Array | float = 1.0) -> Array:
@@ -211,14 +202,16 @@ def _decided(fits: list[Fit], names: dict[int, str], why: Notes) -> dict:
     finding[backwards] = WRONG_SIDE
     finding[~named] = UNDECIDED
     finding[~judged] = NOT_JUDGED
-    marks = {m: f"{name} marks{' only,' if m > 1 else ''}" for m, name in names.items()}
     note = why.copy()
     for i in people[judged]:
-        note[i] = (
-            _how(finding[i], marks[mark[i]], lower[i], upper[i])
+        note[i] = notes_of(
+            Reads(
+                how=How(finding[i]), mark=names[mark[i]], only=bool(mark[i] > 1),
+                half=any(lower[i] <= half <= upper[i] for half in (-0.5, 0.5)),
+            )
             if named[i]
             else _not_named(fits[best[i]].way, fits[second[i]].way, margin[i], names)
-        )
+        )  # fmt: skip
     return {
         "mark": np.where(named, mark, 0), "shift": shift, "lower": lower, "upper": upper,
         "margin": np.where(judged, margin, np.nan), "error": of_best("error"),
@@ -226,37 +219,24 @@ def _decided(fits: list[Fit], names: dict[int, str], why: Notes) -> dict:
     }  # fmt: skip
 
 
-def _finding(lower: Array, upper: Array) -> Notes:
+def _finding(lower: Array, upper: Array) -> npt.NDArray[np.object_]:
     """How marks are read, from the interval of the displacement in marks."""
     quarter, rest = 0.25, 0.75
-    out = notes(
-        len(lower),
-        ((lower >= -quarter) & (upper <= quarter), NEAREST),
-        ((lower >= -rest) & (upper <= -quarter), HALF_LOW),
-        ((lower >= quarter) & (upper <= rest), HALF_HIGH),
-        (upper < -quarter, LOW),
-        (lower > quarter, HIGH),
-    )
-    out[out == ""] = UNDECIDED  # an interval that cannot be had as well
-    return out
+    found = {
+        NEAREST: (lower >= -quarter) & (upper <= quarter),
+        HALF_LOW: (lower >= -rest) & (upper <= -quarter),
+        HALF_HIGH: (lower >= quarter) & (upper <= rest),
+        LOW: upper < -quarter,
+        HIGH: lower > quarter,
+    }  # the first that holds; none does for an interval that cannot be had
+    return np.select(list(found.values()), list(found), UNDECIDED).astype(object)
 
 
-def _how(finding: str, marks: str, lower: float, upper: float) -> str:
-    """A finding in words; rounding is one of the reasons where the interval holds half a mark."""
-    words = _IN_WORDS[finding].format(marks=marks)
-    if finding not in (LOW, HIGH):
-        return words
-    half = -0.5 if finding == LOW else 0.5
-    if lower <= half <= upper:
-        return f"{words} (by half a mark, or by more or less: the interval holds both)"
-    return f"{words} (the place of the eye, or the zero of the instrument)"
-
-
-def _not_named(best: Way, second: Way, margin: float, names: dict[int, str]) -> str:
-    one, other = (
-        f"{names[w.mark]}{' ' + WRONG_SIDE if w.backwards else ''}" for w in (best, second)
-    )
-    return f"the mark is not settled: {one} is {math.exp(margin):.1f} times as likely as {other}"
+def _not_named(best: Way, second: Way, margin: float, names: dict[int, str]) -> MarkNotSettled:
+    return MarkNotSettled(
+        mark=names[best.mark], wrong_side=best.backwards,
+        other=names[second.mark], other_wrong_side=second.backwards, times=math.exp(margin),
+    )  # fmt: skip
 
 
 def _rows(cube: Cube, found: Judged, session: Session) -> pd.DataFrame:
@@ -274,8 +254,8 @@ def _rows(cube: Cube, found: Judged, session: Session) -> pd.DataFrame:
         for displaced in (table["upper"] < 0, table["lower"] > 0):
             n = int((some & displaced).sum())
             if n >= _LEAST_TOGETHER and n >= _TOGETHER * int(some.sum()):
-                here = some & displaced
-                table.loc[here, "note"] = table.loc[here, "note"] + f"; {SHARED}"
+                also = notes(len(table), (some & displaced, Drill.SHARED_DISPLACEMENT))
+                table["note"] = join(table["note"].to_numpy(), also)
     return table
 
 

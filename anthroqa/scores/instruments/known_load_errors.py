@@ -18,6 +18,8 @@ import pandas as pd
 from scipy import special
 
 from anthroqa.intake import Session
+from anthroqa.notes import Note, Notes, notes_of
+from anthroqa.notes.scores.instruments import KnownLoads, NotTwoSides, SideLessSide, TooFewLoads
 from anthroqa.scores.layout.cube import Array, Counts
 from anthroqa.scores.layout.figures import root_chi2_interval
 
@@ -27,8 +29,6 @@ COLUMNS = [
 ]  # fmt: skip
 LEAST_LOADS = 3  # a straight line through two points leaves nothing
 _MANY = 1e9  # df of what is known and not estimated
-EXACT = "the standards are taken as exact: session.toml gives no uncertainty of theirs"
-UNREPEATED = "no load was put on twice: the interval holds no repeat error"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,7 +72,7 @@ class Points:
 
 
 def points(rows: pd.DataFrame, by: list[str], of: Precision) -> Points:
-    """Mean error of rows of known loads for each value of the columns `by`, of which the first is the load."""
+    """Mean error of known loads for each value of the columns `by`; the first is the load."""
     error = rows["reading_steps"] - rows["load_steps"]
     cells = _cells(error, *(rows[column] for column in by))
     return Points(
@@ -121,18 +121,18 @@ def precision(rows: pd.DataFrame) -> Precision:
 
 
 def instrument_figures(session: Session, *, confidence: float) -> pd.DataFrame:
-    """Figures of every instrument in the file of known loads: `COLUMNS`, amounts in `unit`."""
+    """Of every instrument with known loads: `COLUMNS`, amounts in `unit`, codes in `note`."""
     rows = []
     for name, measure in session.measures.items():
         mine = session.known_loads[session.known_loads["measure"] == name]
         size, unit = float(measure.step.size), measure.step.unit
         for code, tested in mine.groupby("instrument", sort=True):
             of = precision(tested)
-            notes = "; ".join(unknown(of))
+            lacks = notes_of(*unknown(of))
             for check, load, statistic, (estimate, lower, upper), n, note in _figures(
                 tested, of, confidence
             ):
-                why = "; ".join(w for w in (note, notes if estimate == estimate else "") if w)
+                why = notes_of(note, lacks if estimate == estimate else None)
                 rows.append((
                     code, name, check, load * size, statistic, estimate * size, lower * size,
                     upper * size, unit, n, why,
@@ -140,15 +140,15 @@ def instrument_figures(session: Session, *, confidence: float) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=COLUMNS)
 
 
-def unknown(of: Precision) -> Iterator[str]:
+def unknown(of: Precision) -> Iterator[KnownLoads]:
     """What its intervals do not hold."""
     if math.isnan(of.standard):
-        yield EXACT
+        yield KnownLoads.EXACT
     if of.df == 0:
-        yield UNREPEATED
+        yield KnownLoads.UNREPEATED
 
 
-_Row = tuple[str, float, str, tuple[float, float, float], int, str]
+_Row = tuple[str, float, str, tuple[float, float, float], int, Note | Notes | None]
 _BLANK = (np.nan, np.nan, np.nan)
 
 
@@ -158,7 +158,7 @@ def _figures(rows: pd.DataFrame, of: Precision, confidence: float) -> Iterator[_
     found = points(at, ["load_steps"], of) if len(at) else None
     for i, load in enumerate(found.loads if found else ()):
         figure = found.figure(np.eye(len(found.loads))[i], confidence)
-        yield (check if load else "zero"), load, "error", figure, int(found.n[i]), ""
+        yield (check if load else "zero"), load, "error", figure, int(found.n[i]), None
     if found:
         yield _linearity(check, found, confidence)
     yield from _repeats(rows, confidence)
@@ -172,7 +172,7 @@ def _linearity(check: str, found: Points, confidence: float) -> _Row:
     """Largest distance of an error from the straight line through all of them."""
     m = len(found.loads)
     if m < LEAST_LOADS:
-        note = f"linearity needs {LEAST_LOADS} loads; {m} {'was' if m == 1 else 'were'} tested"
+        note = TooFewLoads(tested=m, least=LEAST_LOADS)
         return check, np.nan, "linearity", _BLANK, int(found.n.sum()), note
     line = np.column_stack([np.ones(m), found.loads])
     rest = np.eye(m) - line @ np.linalg.pinv(line)
@@ -180,7 +180,7 @@ def _linearity(check: str, found: Points, confidence: float) -> _Row:
     far = int(np.abs(away).argmax())
     sign = -1.0 if away[far] < 0 else 1.0
     figure = _size(found.figure(sign * rest[far], confidence))
-    return check, float(found.loads[far]), "linearity", figure, int(found.n.sum()), ""
+    return check, float(found.loads[far]), "linearity", figure, int(found.n.sum()), None
 
 
 def _size(figure: tuple[float, float, float]) -> tuple[float, float, float]:
@@ -194,12 +194,12 @@ def _repeats(rows: pd.DataFrame, confidence: float) -> Iterator[_Row]:
     repeated = rows[rows["check"] == "repeat"]
     groups = [(load, g) for load, g in repeated.groupby("load_steps", sort=True) if len(g) > 1]
     if not groups:
-        yield "repeat", np.nan, "repeat_sd", _BLANK, len(repeated), "no load was repeated"
+        yield "repeat", np.nan, "repeat_sd", _BLANK, len(repeated), KnownLoads.NONE_REPEATED
     for load, group in groups:
         shown = group["reading_steps"].to_numpy()
         sd = np.array([shown.std(ddof=1)])  # one mean is taken out
         lower, upper = root_chi2_interval(sd, np.array([len(shown) - 1.0]), confidence)
-        note = "" if sd > 0 else "every reading is equal: the display hides it; no interval"
+        note = None if sd > 0 else KnownLoads.HIDDEN
         figure = (float(sd[0]), float(lower[0]), float(upper[0]))
         yield "repeat", load, "repeat_sd", figure, len(shown), note
         # both ends of the range were rounded to a division
@@ -207,7 +207,7 @@ def _repeats(rows: pd.DataFrame, confidence: float) -> Iterator[_Row]:
         half = special.ndtri((1 + confidence) / 2) * rounding
         span = float(np.ptp(shown))
         figure = _size((span, span - half, span + half))
-        yield "repeat", load, "repeat_range", figure, len(shown), ""
+        yield "repeat", load, "repeat_range", figure, len(shown), None
 
 
 def _off_centre(rows: pd.DataFrame, of: Precision, confidence: float) -> Iterator[_Row]:
@@ -219,15 +219,15 @@ def _off_centre(rows: pd.DataFrame, of: Precision, confidence: float) -> Iterato
         unit = np.eye(len(names))
         for i, name in enumerate(names):
             figure = found.figure(unit[i], confidence)
-            yield "off_centre", load, f"error:{name}", figure, int(found.n[i]), ""
+            yield "off_centre", load, f"error:{name}", figure, int(found.n[i]), None
         if len(names) < 2:
-            note = "one position: a spread needs two"
+            note = KnownLoads.ONE_POSITION
             yield "off_centre", load, "off_centre_spread", _BLANK, len(group), note
             continue
         order = np.argsort(found.errors, kind="stable")
         ends = unit[order[-1]] - unit[order[0]]  # two positions even where all are equal
         figure = _size(found.figure(ends, confidence))
-        yield "off_centre", load, "off_centre_spread", figure, len(group), ""
+        yield "off_centre", load, "off_centre_spread", figure, len(group), None
 
 
 def _drift(check: str, rows: pd.DataFrame, of: Precision, confidence: float) -> Iterator[_Row]:
@@ -239,7 +239,7 @@ def _drift(check: str, rows: pd.DataFrame, of: Precision, confidence: float) -> 
     for load, group in timed[several].groupby("load_steps", sort=True):
         ends = group[group["when"].isin([group["when"].min(), group["when"].max()])]
         figure = points(ends, ["load_steps", "when"], of).figure(np.array([-1.0, 1.0]), confidence)
-        yield (check if load else "zero"), load, "drift", figure, len(ends), ""
+        yield (check if load else "zero"), load, "drift", figure, len(ends), None
 
 
 def _joint(rows: pd.DataFrame, of: Precision, confidence: float) -> Iterator[_Row]:
@@ -250,7 +250,7 @@ def _joint(rows: pd.DataFrame, of: Precision, confidence: float) -> Iterator[_Ro
     rods = rows[(rows["check"] == "rod") & (rows["position"] != "")]
     sides = sorted(rods["position"].unique())
     if len(sides) != 2:
-        note = f"a joint has two sides; {len(sides)} named in the column position"
+        note = NotTwoSides(named=len(sides))
         yield "rod", np.nan, "joint", _BLANK, len(rods), note
         return
     both = rods.groupby("load_steps")["position"].transform("nunique") == 2
@@ -259,7 +259,8 @@ def _joint(rows: pd.DataFrame, of: Precision, confidence: float) -> Iterator[_Ro
     places = sorted({*zip(used["load_steps"], used["position"], strict=True)})
     first = np.array([side == sides[0] for _, side in places])
     weights = np.where(first, 1 / first.sum(), -1 / (~first).sum())
-    note = f"{sides[0]} less {sides[1]}"
-    if not both.any():
-        note += "; no rod was read on both sides"
+    note = notes_of(
+        SideLessSide(side=sides[0], less=sides[1]),
+        None if both.any() else KnownLoads.NO_ROD_ON_BOTH_SIDES,
+    )
     yield "rod", np.nan, "joint", found.figure(weights, confidence), len(used), note

@@ -5,16 +5,17 @@ Also the two intervals that several statistics share, and exact pooling of squar
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
 from scipy import special
 
+from anthroqa.notes import NONE, Note, Notes, notes_of
+from anthroqa.notes.scores.figures import Agreement
 from anthroqa.scores.layout.cube import Array, Counts
 
-Notes = npt.NDArray[np.object_]
+NoteArray = npt.NDArray[np.object_]  # of `Notes`
 _SAME = 1e-9  # steps; differences that truly differ are much further apart
 
 
@@ -35,7 +36,7 @@ class Figures:
     readings: Counts
     df: Array = field(default_factory=lambda: np.empty(0))
     p_value: Array = field(default_factory=lambda: np.empty(0))
-    note: Notes
+    note: NoteArray
     rows: npt.NDArray[np.bool_] = field(default_factory=lambda: np.empty(0, dtype=bool))
 
     def __post_init__(self) -> None:
@@ -85,12 +86,13 @@ class PairedMean:
     p_value: Array  # two-sided, against 0
 
     @property
-    def note(self) -> Notes:
+    def note(self) -> NoteArray:
         """Why an interval is blank, where it is."""
-        reasons = np.full(self.n.shape, "", dtype=object)
-        reasons[self.n == 1] = "one subject: no interval"
-        reasons[self.variance == 0] = "every difference is equal: no interval"
-        return reasons
+        return notes(
+            len(self.n),
+            (self.variance == 0, Agreement.ALL_EQUAL),
+            (self.n == 1, Agreement.ONE_SUBJECT),
+        )
 
 
 def paired_mean(difference: Array, confidence: float, scale: float) -> PairedMean:
@@ -130,18 +132,19 @@ def pooled_squares(times: Counts, k: Counts) -> Array:
     return total
 
 
-def notes(n: int, *reasons: tuple[npt.NDArray[np.bool_] | bool, str]) -> Notes:
-    """For each of `n` entries the first reason whose condition holds there, else empty."""
-    out = np.full(n, "", dtype=object)
+def notes(n: int, *reasons: tuple[npt.NDArray[np.bool_] | bool, Note | Notes]) -> NoteArray:
+    """For each of `n` entries the first reason whose condition holds there, else none."""
+    out = np.full(n, NONE, dtype=object)
     for where, reason in reversed(reasons):
-        out[np.broadcast_to(where, n)] = reason
+        note = notes_of(reason)
+        for i in np.flatnonzero(np.broadcast_to(where, n)):
+            out[i] = note
     return out
 
 
-def join(first: Notes, *more: Sequence[str] | Notes) -> Notes:
-    """Notes put together, with a semicolon where both say something."""
+def join(first: NoteArray, *more: NoteArray) -> NoteArray:
+    """Notes put together, entry by entry."""
     out = first.copy()
     for other in more:
-        for i in np.flatnonzero(np.asarray(other, dtype=object) != ""):
-            out[i] = f"{out[i]}; {other[i]}" if out[i] else other[i]
+        out = out + other
     return out

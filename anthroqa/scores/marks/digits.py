@@ -19,8 +19,10 @@ from functools import lru_cache
 
 import numpy as np
 
-from anthroqa.scores.layout.cube import Array, Counts, Cube
-from anthroqa.scores.layout.figures import Figures
+from anthroqa.notes import NONE, Note, Notes, notes_of
+from anthroqa.notes.scores.marks import Conversion, ConvertedLeftOut, Digits, FewShared, Remedy
+from anthroqa.scores.layout.cube import Array, Counts, Cube, Flags
+from anthroqa.scores.layout.figures import Figures, NoteArray, join, notes
 from anthroqa.scores.layout.shown import displays
 from anthroqa.scores.marks.combs import comb
 from anthroqa.scores.marks.null_sessions import Judged, judge
@@ -29,12 +31,7 @@ from anthroqa.scores.marks.subject_positions import Positions, positions
 
 NAMES = ("digit_dissimilarity", "coarse_share")
 LEAST_ITEMS = 6  # read by somebody else too; common practice, no source
-CONVERTED = "a conversion, not a preference for marks"
 _UNTOLD = 0.95  # an interval as wide as that says nothing of a share
-_NO_TELLING = "these subjects lie where a share on this mark would not show"
-NO_CYCLE = (
-    "the step does not say which marks are whole: give whole_mark in session.toml for digit figures"
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -42,7 +39,7 @@ class Read:
     """The readings of a measure with their positions, or why digit figures cannot be had."""
 
     at: Positions | None
-    why: list[str]  # of each person; empty where there are figures
+    why: list[Notes]  # of each person; empty where there are figures
     subjects: Counts
     readings: Counts
     converted: Counts
@@ -67,21 +64,19 @@ def figures(cube: Cube, confidence: float, rng: np.random.Generator) -> list[Fig
         told = found.upper - found.lower < _UNTOLD
         estimate = np.where(told, found.estimate, np.nan)
         share[:, :, person] = estimate, found.lower, found.upper, judged.p_marks
-    why = np.array(read.why, dtype=object)
     shared = {"subjects": read.subjects, "readings": read.readings}
-    largest = "p is that of the largest contrast over the marks" if m > 1 else ""
     return [
         Figures(
             statistic="digit_dissimilarity", unit="share", estimate=far, p_value=far_p,
-            note=_noted(why, "no interval: the shares of marks have one", read.converted), **shared,
+            note=_noted(read, (True, Digits.SHARES_HAVE_INTERVALS)), **shared,
         ),
         *(
             Figures(
                 statistic=f"coarse_share:{name}", unit="share", estimate=share[0, j],
                 lower=share[1, j], upper=share[2, j], p_value=share[3, j],
                 note=_noted(
-                    np.where(np.isnan(share[0, j]) & (why == ""), _NO_TELLING, why), largest,
-                    read.converted,
+                    read, (np.isnan(share[0, j]), Digits.WOULD_NOT_SHOW),
+                    (m > 1, Digits.LARGEST_CONTRAST),
                 ), **shared,
             )
             for j, name in enumerate(names)
@@ -89,12 +84,15 @@ def figures(cube: Cube, confidence: float, rng: np.random.Generator) -> list[Fig
     ]  # fmt: skip
 
 
-def _noted(why: np.ndarray, otherwise: str, converted: Counts) -> np.ndarray:
-    out = np.where(why != "", why, otherwise).astype(object)
-    for i in np.flatnonzero(converted):
-        left = f"{converted[i]} readings were converted from the other system of units: left out"
-        out[i] = f"{out[i]}; {left}" if out[i] else left
-    return out
+def _noted(read: Read, *otherwise: tuple[Flags | bool, Note]) -> NoteArray:
+    """Why there is no figure, else the first of these that holds; and what was left out."""
+    had = np.array([not why for why in read.why])
+    left = [notes_of(ConvertedLeftOut(readings=int(k)) if k else None) for k in read.converted]
+    return join(
+        np.array(read.why, dtype=object),
+        notes(len(had), *((had & where, note) for where, note in otherwise)),
+        np.array(left, dtype=object),
+    )
 
 
 class _Same:
@@ -131,24 +129,21 @@ def _read_marks(same: _Same) -> Read:
         "converted": d.converted,
     }
     if cube.measure.cycle is None:
-        return Read(at=None, why=[NO_CYCLE] * n, **read)
+        return Read(at=None, why=[notes_of(Digits.NO_WHOLE_MARK)] * n, **read)
     combs = [_comb_of(cube, d.x[p], d.seen[p]) for p in range(n)]
     everybody = _comb_of(cube, d.x, d.seen)
     why = [
-        everybody or combs[p] or (
-            "" if shared[p].sum() >= LEAST_ITEMS
-            else "nobody else read these subjects: what they would give a careful reader "
-            "is not known" if not shared[p].any()
-            else f"{shared[p].sum()} positions that somebody else read too; {LEAST_ITEMS} are the "
-            "least"
-        )
-        for p in range(n)
+        everybody or own or (NONE if k >= LEAST_ITEMS else notes_of(
+            FewShared(positions=k, least=LEAST_ITEMS) if k else Digits.NOBODY_ELSE
+        ))
+        for own, k in zip(combs, shared.sum(axis=1).tolist(), strict=True)
     ]  # fmt: skip
     if all(why):
         return Read(at=None, why=why, **read)
     at = positions(d)
     items = np.bincount(at.cell_person[~at.alone], minlength=n)
-    why = [w or ("" if items[p] >= LEAST_ITEMS else "too few readings") for p, w in enumerate(why)]
+    few = notes_of(Digits.TOO_FEW_READINGS)
+    why = [w or (NONE if k >= LEAST_ITEMS else few) for w, k in zip(why, items, strict=True)]
     return Read(at=at, why=why, **read)
 
 
@@ -163,16 +158,13 @@ def people_shares(cube: Cube, confidence: float) -> dict[int, Shares]:
     }
 
 
-def _comb_of(cube: Cube, x: Counts, seen: np.ndarray) -> str:
+def _comb_of(cube: Cube, x: Counts, seen: Flags) -> Notes:
     """Why some readings say nothing of marks: they were converted before they were written."""
     subject = np.broadcast_to(np.arange(x.shape[-2])[:, None], x.shape)
     found = comb(x[seen], cube.measure.step, subjects=subject[seen])
     if found is None:
-        return ""
-    return (
-        f"{found.on} of {found.of} readings are what a reading to {found.step} gives when it is "
-        f"converted: {CONVERTED}; write what the instrument showed"
-    )
+        return NONE
+    return notes_of(Conversion(on=found.on, of=found.of, step=found.step), Remedy.WRITE_AS_SHOWN)
 
 
 def used(at: Positions, person: int) -> Array:

@@ -13,6 +13,8 @@ from __future__ import annotations
 import numpy as np
 from scipy import special
 
+from anthroqa.notes import notes_of
+from anthroqa.notes.scores.marks import Digits
 from anthroqa.scores.layout.cube import Array, Counts, Cube
 from anthroqa.scores.layout.figures import Figures
 from anthroqa.scores.marks.digits import people_shares, read_marks
@@ -29,7 +31,7 @@ def group_figures(cube: Cube, confidence: float) -> list[Figures]:
     marks = cube.measure.coarse_marks
     staff = [p for p in np.flatnonzero(cube.staff) if not read.why[p]]
     share, p_value = np.full(len(marks), np.nan), np.full(len(marks), np.nan)
-    why = "needs two staff who read the same subjects"
+    why = notes_of(Digits.NEEDS_TWO_STAFF)
     subjects = readings = 0
     if len(staff) >= _LEAST_STAFF and read.at is not None:
         at = read.at
@@ -38,7 +40,7 @@ def group_figures(cube: Cube, confidence: float) -> list[Figures]:
         p_value = np.array([_chance_of_so_many(at, mine, int(mark)) for mark in at.marks[1:]])
         subjects = int(cube.seen[staff].any(axis=(0, 2)).sum())
         readings = len(mine)
-        why = "mean share of the staff; p against positions spread evenly; no interval"
+        why = notes_of(Digits.MEAN_OF_STAFF)
     elif len(set(read.why)) == 1:
         why = read.why[0]
     return [

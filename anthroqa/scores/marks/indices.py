@@ -13,7 +13,7 @@ By chance: the mean absolute deviation of a binomial (de Moivre; Diaconis & Zabe
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 import numpy.typing as npt
@@ -21,8 +21,10 @@ import pandas as pd
 from scipy import special
 
 from anthroqa.intake import EVERYBODY, Measure, Session
-from anthroqa.intake.written.grammar import as_written
-from anthroqa.scores.layout.cube import Counts, Flags, cubes
+from anthroqa.notes import Note, Notes, notes_of
+from anthroqa.notes.cells import worded
+from anthroqa.notes.scores.marks import BlendedOver, Conversion, Index, LeftOutOfIndex
+from anthroqa.scores.layout.cube import Counts, Cube, Flags, cubes
 from anthroqa.scores.layout.shown import displays
 from anthroqa.scores.marks.combs import comb
 
@@ -65,8 +67,13 @@ def published_indices(session: Session) -> pd.DataFrame:
     >>> published_indices(session)[["index", "value"]].head(2).round(1).values.tolist()
     [['digit preference score', 55.3], ['index of dissimilarity', 70.0]]
     """
+    return worded(index_rows(cubes(session)))
+
+
+def index_rows(of: Iterable[Cube]) -> pd.DataFrame:
+    """The indices of the cubes of a session, as `published_indices` gives them, with codes."""
     rows: list[dict[str, object]] = []
-    for cube in cubes(session):
+    for cube in of:
         d = displays(cube)
         everybody = np.arange(len(d.people))
         for name, who in [*zip(d.people, everybody[:, None], strict=True),
@@ -195,56 +202,47 @@ def _rows(
     cycle, mine = measure.cycle, x[seen]
     shared = _notes(measure, x, seen, converted)
     if cycle is None:
-        blank = "the step does not say which marks are whole: give whole_mark in session.toml"
-        found = dict.fromkeys(_SOURCES, (np.nan, np.nan, blank))
+        found = dict.fromkeys(_SOURCES, (np.nan, np.nan, Index.NO_WHOLE_MARK))
     elif not len(mine):
-        found = dict.fromkeys(_SOURCES, (np.nan, np.nan, "no readings"))
+        found = dict.fromkeys(_SOURCES, (np.nan, np.nan, Index.NO_READINGS))
     else:
         at = np.bincount(mine % cycle, minlength=cycle)
-        root = "by chance: the root of its mean square"
         found = {
-            _DIGITS: (digit_preference_score(at), 100 / np.sqrt(len(mine)), root),
-            _APART: (index_of_dissimilarity(at), expected_by_chance(len(mine), cycle), ""),
+            _DIGITS: (digit_preference_score(at), 100 / np.sqrt(len(mine)), Index.ROOT_BY_CHANCE),
+            _APART: (index_of_dissimilarity(at), expected_by_chance(len(mine), cycle), None),
             _BLENDED: _blended(measure, mine, cycle),
         }
     for index, (value, chance, note) in found.items():
         yield {
             "measure": measure.name, "measurer": measurer, "index": index, "value": value,
             "expected_by_chance": chance, "readings": len(mine), "source": _SOURCES[index],
-            "note": "; ".join(part for part in [note, *shared] if part),
+            "note": notes_of(note, shared),
         }  # fmt: skip
 
 
-def _blended(measure: Measure, x: Counts, cycle: int) -> tuple[float, float, str]:
+def _blended(measure: Measure, x: Counts, cycle: int) -> tuple[float, float, Note]:
     """The blended index over the whole cycles that hold every reading."""
     if x.max() - x.min() + 1 < 2 * cycle:
-        return np.nan, np.nan, "the readings cover less than two whole cycles"
+        return np.nan, np.nan, Index.UNDER_TWO_CYCLES
     lowest = int(x.min()) // cycle * cycle
     highest = (int(x.max()) // cycle + 1) * cycle - 1
     weight = _weights(x, lowest, highest, cycle, EQUAL_CYCLES)
     worth = float(weight.sum()) ** 2 / float((weight**2).sum())  # in readings of equal weight
-    ends = " to ".join(as_written(end, measure.step) for end in (lowest, highest))
-    unit = "" if measure.step.unit == "oz" else f" {measure.step.unit}"
     return (
         myers_blended_index(
             x, lowest=lowest, highest=highest, cycle=cycle, convention=EQUAL_CYCLES
         ),
         _mean_dissimilarity(worth, cycle),
-        f"{EQUAL_CYCLES} of {cycle} steps, {ends}{unit}, half of the sum; by chance: about",
+        BlendedOver(cycle=cycle, lowest=lowest, highest=highest, step=measure.step),
     )
 
 
-def _notes(measure: Measure, x: Counts, seen: Flags, converted: int) -> list[str]:
+def _notes(measure: Measure, x: Counts, seen: Flags, converted: int) -> Notes:
     """What a reader of any of these indices should know of the readings behind it."""
-    notes = []
     item = np.broadcast_to(np.arange(x.shape[1])[:, None], x.shape)[seen]
-    if found := comb(x[seen], measure.step, subjects=item):
-        notes.append(
-            f"{found.on} of {found.of} readings are what a reading to {found.step} gives when it "
-            "is converted: a conversion, not a preference for marks"
-        )
-    if len(np.unique(item)) < len(item):
-        notes.append("readings of one subject are nearly equal: chance alone gives more")
-    if converted:
-        notes.append(f"converted from the other system of units and left out: {converted}")
-    return notes
+    found = comb(x[seen], measure.step, subjects=item)
+    return notes_of(
+        Conversion(on=found.on, of=found.of, step=found.step) if found else None,
+        Index.REPEATS_NEARLY_EQUAL if len(np.unique(item)) < len(item) else None,
+        LeftOutOfIndex(readings=converted) if converted else None,
+    )

@@ -15,14 +15,15 @@ import numpy as np
 import pandas as pd
 
 from anthroqa.intake import EVERYBODY
+from anthroqa.notes import NONE, Notes, Quoted, notes_of
+from anthroqa.notes.cells import coded, worded
+from anthroqa.notes.scores.marks import Conversion, Digits
 from anthroqa.scores.layout.cube import Array
-from anthroqa.scores.marks.digits import CONVERTED
 
 NAMED_AT, SCREENED_AT = 0.05, 0.10
 NAMED, SCREENED, EXPECTED, UNTESTED, HABIT = (
     "named", "worth a look", "as expected", "not tested", "habit of the group",
 )  # fmt: skip
-SHARED = "most of the staff lean to coarse marks, which alone makes readings more alike"
 TESTS = ("coarse marks", "second readings", "terminal digits")
 GROUP_TEST = "coarse marks of the group"
 LEANS = (
@@ -56,7 +57,8 @@ def mark_findings(scores: pd.DataFrame) -> pd.DataFrame:
     Raises
     ------
     ValueError
-        If `scores` lacks a statistic that is needed.
+        If `scores` lacks a statistic that is needed, or was written and read back, so that
+        nobody knows any more which readings were converted.
 
     Examples
     --------
@@ -66,10 +68,22 @@ def mark_findings(scores: pd.DataFrame) -> pd.DataFrame:
     >>> found.loc[found["state"] == "named", ["measurer", "statistic"]].values.tolist()
     [['K2', 'coarse_share:1/4 in']]
     """
+    return worded(mark_finding_rows(coded(scores)))
+
+
+def mark_finding_rows(scores: pd.DataFrame) -> pd.DataFrame:
+    """The findings on a table of scores with codes, as `mark_findings` gives them."""
     base = scores["statistic"].str.partition(":")[0]
     lacking = sorted({"digit_dissimilarity", "identical_repeats"} - set(base))
     if lacking and len(scores):
         raise ValueError(f"scores lack {', '.join(lacking)}; call score() without `only`")
+    blank = scores[(base == "digit_dissimilarity") & scores["p_value"].isna()]
+    if any(map(_unknown, blank["note"])):
+        raise ValueError(
+            "these scores were written and read back, so a conversion cannot be told from other "
+            "reasons: give what anthroqa.score returned, or use "
+            "anthroqa.analyse(session).mark_findings"
+        )
     table = scores.assign(base=base, group=scores["measurer"] == EVERYBODY)
     parts = [
         _largest(table, table["group"], GROUP_TEST),
@@ -85,9 +99,9 @@ def mark_findings(scores: pd.DataFrame) -> pd.DataFrame:
     found.loc[group, "p_holm"] = holm(found.loc[group, "p_value"].to_numpy())
     habits = _habits(found, table)
     reason = _explained(found, set(habits["measure"]))
-    repeats = found["test"] == TESTS[1]
-    found["note"] = found["note"].where((reason == "") | ~repeats, reason)
-    tested = found["p_value"].notna() & ~(repeats & (reason != ""))
+    explained, repeats = reason.map(bool), found["test"] == TESTS[1]
+    found["note"] = found["note"].where(~explained | ~repeats, reason)
+    tested = found["p_value"].notna() & ~(repeats & explained)
     naming = tested & found["test"].isin(TESTS[:2])
     found.loc[naming, "p_holm"] = holm(found.loc[naming, "p_value"].to_numpy())
     screened = tested & ~group
@@ -96,7 +110,7 @@ def mark_findings(scores: pd.DataFrame) -> pd.DataFrame:
         [
             ~tested,
             found.index.isin(habits.index),
-            group | ((found["test"] == TESTS[2]) & (reason != "")),
+            group | ((found["test"] == TESTS[2]) & explained),
             found["p_holm"] <= NAMED_AT,
             found["q_value"] <= SCREENED_AT,
         ],
@@ -114,6 +128,11 @@ def mark_findings(scores: pd.DataFrame) -> pd.DataFrame:
     place = [people[key] for key in zip(found["measure"], found["measurer"], strict=True)]
     found = found.assign(place=place, by_test=found["test"].map(order))
     return found.sort_values(["place", "by_test"])[COLUMNS].reset_index(drop=True)
+
+
+def _unknown(note: Notes) -> bool:
+    """Whether nobody knows the codes of what is said here."""
+    return bool(note) and not note.without(Quoted)
 
 
 def _largest(table: pd.DataFrame, of: pd.Series, test: str) -> pd.DataFrame:
@@ -147,14 +166,17 @@ def _habits(found: pd.DataFrame, table: pd.DataFrame) -> pd.DataFrame:
 
 def _explained(found: pd.DataFrame, measures: set[str]) -> pd.Series:
     """What makes repeats equal, and digits uneven, whoever reads: a shared habit, a conversion."""
-    key = ["measure", "measurer"]
-    combs = found[(found["test"] == TESTS[2]) & found["note"].str.contains(CONVERTED, regex=False)]
-    notes = combs.set_index(key)["note"]
-    own = pd.Series(
-        [notes.get(tuple(k), "") for k in found[key].itertuples(index=False)], index=found.index,
-        dtype=object,
-    )  # fmt: skip
-    return own.where((own != "") | ~found["measure"].isin(measures), SHARED)
+    digits = found[found["test"] == TESTS[2]]
+    combs = {
+        (row.measure, row.measurer): row.note
+        for row in digits.itertuples()
+        if Conversion in row.note
+    }
+    habit = notes_of(Digits.GROUP_LEANS)
+    return pd.Series([
+        combs.get((measure, who), habit if measure in measures else NONE)
+        for measure, who in zip(found["measure"], found["measurer"], strict=True)
+    ], index=found.index, dtype=object)  # fmt: skip
 
 
 def holm(p: Array) -> Array:

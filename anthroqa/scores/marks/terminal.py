@@ -6,12 +6,14 @@ where everybody else read it, the person's own bias and repeat error, the neares
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 import pandas as pd
 from scipy import special
 
 from anthroqa.intake import Session
-from anthroqa.scores.layout.cube import Array, cubes
+from anthroqa.scores.layout.cube import Array, Cube, cubes
 from anthroqa.scores.marks.digits import read_marks, used
 from anthroqa.scores.marks.subject_positions import Index, Positions
 
@@ -41,8 +43,13 @@ def terminal_positions(session: Session) -> pd.DataFrame:
     >>> k2["observed"].tolist()  # eighths of an inch
     [8, 0, 4, 0, 5, 0, 7, 0]
     """
+    return terminal_rows(cubes(session))
+
+
+def terminal_rows(of: Iterable[Cube]) -> pd.DataFrame:
+    """The counts of the cubes of a session, as `terminal_positions` gives them."""
     parts = [pd.DataFrame(columns=COLUMNS)]
-    for cube in cubes(session):
+    for cube in of:
         read, cycle = read_marks(cube), cube.measure.cycle
         if read.at is None or cycle is None:
             continue

@@ -8,10 +8,12 @@ first reading was expected to be.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import pandas as pd
 
 from anthroqa.intake import Session
-from anthroqa.scores.layout.cube import cubes
+from anthroqa.scores.layout.cube import Cube, cubes
 from anthroqa.scores.odd.expectation import expected
 
 
@@ -40,6 +42,11 @@ def residuals(session: Session) -> pd.DataFrame:
     >>> anthroqa.residuals(session)["residual"].round(1).tolist()
     [-0.1, 0.0, 0.4]
     """
+    return residual_rows(session, cubes(session))
+
+
+def residual_rows(session: Session, of: Iterable[Cube]) -> pd.DataFrame:
+    """Every reading of a session with these cubes, as `residuals` gives them."""
     frame = session.readings
     retake = frame["retake"].fillna(0).astype("int64") if "retake" in frame else 0
     frame = frame.assign(retake=retake)
@@ -55,7 +62,7 @@ def residuals(session: Session) -> pd.DataFrame:
     away = frame["count"] - middle
     frame["consensus"] = middle * frame["size"]
     frame["residual"] = away * frame["size"]
-    frame["far"] = _far(session, frame)
+    frame["far"] = _far(of, frame)
     order = {name: i for i, name in enumerate(session.measures)}
     frame = frame.assign(
         by_measure=frame["measure"].map(order), staff=frame["measurer"] != session.reference
@@ -65,10 +72,10 @@ def residuals(session: Session) -> pd.DataFrame:
     return frame[columns].reset_index(drop=True)
 
 
-def _far(session: Session, frame: pd.DataFrame) -> pd.Series:
+def _far(of: Iterable[Cube], frame: pd.DataFrame) -> pd.Series:
     """Which readings, retakes too, lie beyond their limit."""
     far = pd.Series(False, index=frame.index)
-    for cube in cubes(session):
+    for cube in of:
         mine = frame[frame["measure"] == cube.measure.name]
         at = (
             pd.Index(cube.people).get_indexer(mine["measurer"]),

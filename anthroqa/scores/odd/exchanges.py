@@ -18,13 +18,13 @@ import pandas as pd
 from anthroqa.intake.written.grammar import Count, as_written, read_count
 from anthroqa.intake.written.slip_catalogue import TABLE, style_of
 from anthroqa.intake.written.steps import Step
+from anthroqa.notes.scores.odd import Explanation
+from anthroqa.notes.scores.slips import Slipped
 from anthroqa.scores.layout.cube import Array, Counts, Cube
 from anthroqa.scores.odd.expectation import Expected, of_subjects
 from anthroqa.scores.odd.explanations import FITS, Odd, Offer, likelihood, moved, near, reach
 
 _RUN = 3  # rows from which on a run counts as a shift of the sheet
-_LOST = "what was read of this subject is on no row"
-_STRANGER = "the tare is as far off; nobody else's tare here is like it, so any would fit"
 Place = tuple[int, int, int]  # person, subject, round
 
 
@@ -123,7 +123,7 @@ def in_table(measure: Laid, at: Place, odd: Odd, others: Mapping[str, Laid]) -> 
 def _subjects(m: Laid, at: Place, odd: Odd) -> Iterator[Offer]:
     """Another subject of the same person and round whose reading fits here, and this one there."""
     p, own, k = at
-    kind = TABLE["subjects"]
+    kind = TABLE[Slipped.SUBJECTS_EXCHANGED]
     here, there = odd.z(m.x[p, :, k]), (odd.x - m.of.value[p, :, k]) / m.of.spread[p, :, k]
     ways = max(int((~np.isnan(there)).sum()) - 1, 1)
     for s in np.flatnonzero(np.abs(here) <= reach(0.0, 1)):
@@ -132,7 +132,7 @@ def _subjects(m: Laid, at: Place, odd: Odd) -> Iterator[Offer]:
         half = reach(here[s] ** 2, 1) * m.of.spread[p, s, k]
         clears = int(m.of.far[p, s, k])
         yield Offer(
-            words=kind.words,
+            slip=kind.slip,
             windows=((m.of.value[p, s, k] - half, m.of.value[p, s, k] + half),),
             explains=near(here[s] ** 2 + there[s] ** 2, 2),
             would=m.x[p, s, k],
@@ -143,7 +143,7 @@ def _subjects(m: Laid, at: Place, odd: Odd) -> Iterator[Offer]:
 
 def _measures(m: Laid, at: Place, odd: Odd, others: Mapping[str, Laid]) -> Iterator[Offer]:
     """The same subject's other measures whose number fits here, and this number there."""
-    kind = TABLE["measures"]
+    kind = TABLE[Slipped.MEASURES_EXCHANGED]
     for name, other in others.items():
         there = other.place(m, at) if other is not m else None
         if there is None or np.isnan(other.of.value[there]):
@@ -160,7 +160,7 @@ def _measures(m: Laid, at: Place, odd: Odd, others: Mapping[str, Laid]) -> Itera
         middle_ = (second.value + second.tare) * times - odd.tare
         clears = int(other.of.far[there])
         yield Offer(
-            words=kind.words, windows=((middle_ - half, middle_ + half),) if half else (),
+            slip=kind.slip, windows=((middle_ - half, middle_ + half),) if half else (),
             explains=near(z1**2 + z2**2, 2), would=mine.steps - odd.tare,
             weight=likelihood(z1, odd.spread, max(len(others) - 1, 1), kind, clears),
             clears=clears, partner=name,
@@ -174,12 +174,12 @@ def _tares(m: Laid, at: Place, odd: Odd) -> Iterator[Offer]:
     usual = _usual(m, m.cube.tare, at)
     own = usual[at[1]]
     if odd.tare:
-        yield moved(odd, TABLE["tare twice"], -odd.tare)
+        yield moved(odd, TABLE[Slipped.TARE_TWICE], -odd.tare)
     elif not np.isnan(own):
-        yield moved(odd, TABLE["no tare"], own)
+        yield moved(odd, TABLE[Slipped.TARE_FORGOTTEN], own)
     if not odd.tare or not abs(odd.tare - own) > FITS * odd.spread:
         return
-    kind = TABLE["another tare"]
+    kind = TABLE[Slipped.ANOTHER_TARE]
     offer = moved(odd, kind, own - odd.tare)
     others = [int(s) for s in np.flatnonzero(~np.isnan(usual)) if s != at[1]]
     fits = [s for s in others if abs(odd.tare - usual[s]) <= FITS * odd.spread]
@@ -191,7 +191,8 @@ def _tares(m: Laid, at: Place, odd: Odd) -> Iterator[Offer]:
         )  # fmt: skip
     gross = _usual(m, m.cube.gross, at)[at[1]]
     if not fits and abs(odd.gross - gross) <= FITS * odd.spread:
-        yield replace(offer, windows=((-np.inf, np.inf),), clears=-1, note=_STRANGER)
+        nobodys, anything = Explanation.TARE_OF_NOBODY, ((-np.inf, np.inf),)
+        yield replace(offer, windows=anything, clears=-1, note=nobodys)
 
 
 def _usual(m: Laid, values: Counts, at: Place) -> Array:
@@ -209,10 +210,11 @@ def _carried(m: Laid, at: Place, odd: Odd) -> Iterator[Offer]:
         return
     before = (at[0], order[place - 1], at[2])
     x = int(m.cube.gross[before] - m.cube.tare[before])
-    kind = TABLE["carried"]
+    kind = TABLE[Slipped.CARRIED_FORWARD]
     yield Offer(
-        words=kind.words, windows=((x - 0.5, x + 0.5),), explains=x == odd.x,
-        weight=float(np.log(kind.often)), partner=str(m.cube.subjects[before[1]]), note=_LOST,
+        slip=kind.slip, windows=((x - 0.5, x + 0.5),), explains=x == odd.x,
+        weight=float(np.log(kind.often)), partner=str(m.cube.subjects[before[1]]),
+        note=Explanation.LOST,
     )  # fmt: skip
 
 
@@ -240,14 +242,15 @@ def _shifted(m: Laid, at: Place, odd: Odd) -> Iterator[Offer]:
             continue
         held = place + by  # the row that holds what was read of this subject
         lost = not start <= held < end
-        kind = TABLE["shifted"]
+        kind = TABLE[Slipped.SHEET_SHIFTED]
         yield Offer(
-            words=kind.words,
+            slip=kind.slip,
             windows=((value[place - by] - half, value[place - by] + half),),
             explains=abs(x[place] - value[place - by]) <= half,
             would=np.nan if lost else float(x[held]),
             weight=likelihood(z[place], spread[place], 2, kind, clears), clears=clears,
-            partner=str(m.cube.subjects[order[place - by]]), note=_LOST if lost else "",
+            partner=str(m.cube.subjects[order[place - by]]),
+            note=Explanation.LOST if lost else None,
         )  # fmt: skip
 
 

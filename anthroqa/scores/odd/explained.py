@@ -8,13 +8,18 @@ chance alone would fit as well is always beside it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
 import numpy as np
 import pandas as pd
 
 from anthroqa.intake import Session
-from anthroqa.scores.layout.cube import cubes
+from anthroqa.intake.written.slip_catalogue import place
+from anthroqa.notes import notes_of
+from anthroqa.notes.cells import worded
+from anthroqa.notes.scores.odd import Explanation
+from anthroqa.notes.scores.slips import Slip
+from anthroqa.scores.layout.cube import Cube, cubes
 from anthroqa.scores.odd.exchanges import Laid, Place, in_table, laid
 from anthroqa.scores.odd.expectation import expected
 from anthroqa.scores.odd.explanations import Odd, Offer, chance, on_displays
@@ -23,8 +28,8 @@ COLUMNS = (
     "measure", "measurer", "subject", "round", "written", "value", "expected", "off_by", "spread",
     "unit", "place", "consistent_with", "would_have_been", "left_over", "chance", "partner", "note",
 )  # fmt: skip
-_TEXTS = {"measure", "measurer", "subject", "written", "unit", "consistent_with", "partner", "note"}
-_EITHER = "two people read this subject: which of them is off cannot be told from this session"
+_TEXTS = {"measure", "measurer", "subject", "written", "unit", "partner"}
+_CODES = ("consistent_with", "note")
 
 
 def slips(session: Session) -> pd.DataFrame:
@@ -65,7 +70,11 @@ def slips(session: Session) -> pd.DataFrame:
       measurer written                consistent_with  would_have_been
     0        E    37.5  two adjacent digits exchanged             73.5
     """
-    measures = lay_out(session)
+    return worded(slip_rows(lay_out(session, cubes(session))), *_CODES)
+
+
+def slip_rows(measures: Mapping[str, Laid]) -> pd.DataFrame:
+    """The far readings of the measures of `lay_out`, as `slips` gives them, with codes."""
     rows = [
         row
         for measure in measures.values()
@@ -75,20 +84,19 @@ def slips(session: Session) -> pd.DataFrame:
     frame = pd.DataFrame(rows, columns=list(COLUMNS))
     if not rows:
         kinds = {c: "str" if c in _TEXTS else "int64" if c in ("round", "place") else "float64"
-                 for c in COLUMNS}  # fmt: skip
+                 for c in COLUMNS if c not in _CODES}  # fmt: skip
         return frame.astype(kinds)
     return frame
 
 
-def lay_out(session: Session) -> dict[str, Laid]:
+def lay_out(session: Session, of: Iterable[Cube]) -> dict[str, Laid]:
     """Each measure with its expectations; the frame holds first readings only."""
     frame = session.readings
     if "retake" in frame:
         frame = frame[frame["retake"].isna()]
     by_measure = dict(list(frame.groupby("measure", sort=False)))
     return {
-        cube.measure.name: laid(cube, expected(cube), by_measure[cube.measure.name])
-        for cube in cubes(session)
+        cube.measure.name: laid(cube, expected(cube), by_measure[cube.measure.name]) for cube in of
     }
 
 
@@ -102,27 +110,28 @@ def _rows(measure: Laid, at: Place, measures: Mapping[str, Laid]) -> Iterator[di
     cube, size = measure.cube, measure.step.size
     odd = measure.odd(at)
     offers = offers_of(measure, at, odd, measures)
-    either = _EITHER if _cannot_be_told(measure, at) else ""
-    found: dict[tuple[str, str], Offer] = {}
-    for offer in sorted(offers, key=lambda o: (-o.weight, o.words, o.partner)):
+    either = Explanation.EITHER if _cannot_be_told(measure, at) else None
+    found: dict[tuple[Slip, str], Offer] = {}
+    for offer in sorted(offers, key=lambda o: (-o.weight, place(o.slip), o.partner)):
         if offer.explains:
-            found.setdefault((offer.words, offer.partner), offer)
+            found.setdefault((offer.slip, offer.partner), offer)
 
     def amount(steps: float) -> float:
         return float(steps * size.numerator / size.denominator)
 
-    nothing = Offer(words="", windows=(), explains=False, clears=-1)
-    for place, offer in enumerate(found.values() or [nothing], start=1):
+    nothing = Offer(slip=None, windows=(), explains=False, clears=-1)
+    for number, offer in enumerate(found.values() or [nothing], start=1):
         yield {
             "measure": cube.measure.name, "measurer": cube.people[at[0]],
             "subject": cube.subjects[at[1]], "round": int(cube.rounds[at[2]]),
             "written": measure.text(at), "value": amount(odd.x), "expected": amount(odd.value),
             "off_by": amount(odd.x - odd.value), "spread": amount(odd.spread),
-            "unit": cube.measure.step.unit, "place": place, "consistent_with": offer.words,
+            "unit": cube.measure.step.unit, "place": number,
+            "consistent_with": notes_of(offer.slip),
             "would_have_been": amount(offer.would),
             "left_over": amount(offer.would - odd.value),
             "chance": chance(odd, offers, offer.clears), "partner": offer.partner,
-            "note": "; ".join(n for n in (offer.note, either) if n),
+            "note": notes_of(offer.note, either),
         }  # fmt: skip
 
 

@@ -24,6 +24,9 @@ from scipy import special
 
 from anthroqa.intake.written.slip_catalogue import Interval, Kind, meant, on_display, written_for
 from anthroqa.intake.written.steps import Step
+from anthroqa.notes import Note
+from anthroqa.notes.scores.odd import Explanation
+from anthroqa.notes.scores.slips import Slip
 
 FITS = 2.0  # standard deviations within which what would have been is near enough
 _ABOUT = 1.5  # sizes from so many times less to so many times more are about the same
@@ -58,14 +61,14 @@ class Odd:
 class Offer:
     """A kind of slip as it could have acted on one reading."""
 
-    words: str
+    slip: Slip | None  # None where nothing fits
     windows: tuple[Interval, ...]  # net readings that it explains
     explains: bool  # whether it explains this one
     would: float = np.nan  # what this reading would have been; NaN where it is lost
     weight: float = -np.inf  # log likelihood, up to what is common to all kinds
     clears: int = 0  # other far readings that it explains too; -1: it would explain any
     partner: str = ""
-    note: str = ""
+    note: Note | None = None
 
 
 def near(squares: float, n: int) -> bool:
@@ -84,12 +87,12 @@ def likelihood(z: float, spread: float, ways: int, kind: Kind, clears: int = 0) 
     return float(one + np.log(kind.often) + _ANOTHER * max(clears, 0))
 
 
-def moved(odd: Odd, kind: Kind, by: float, **more: str | int) -> Offer:
+def moved(odd: Odd, kind: Kind, by: float, note: Note | None = None) -> Offer:
     """The offer of a kind that moved the reading by a known number of steps."""
     would = odd.x - by
     return Offer(
-        words=kind.words, windows=(odd.window(by),), explains=near(odd.z(would) ** 2, 1),
-        would=would, weight=likelihood(odd.z(would), odd.spread, 1, kind), **more,
+        slip=kind.slip, windows=(odd.window(by),), explains=near(odd.z(would) ** 2, 1),
+        would=would, weight=likelihood(odd.z(would), odd.spread, 1, kind), note=note,
     )  # fmt: skip
 
 
@@ -106,7 +109,7 @@ def on_displays(odd: Odd, step: Step) -> Iterator[Offer]:
                  for m in meant(kind, odd.gross * step.size, step, odd.style)]  # fmt: skip
         best = min(would, key=lambda w: abs(at.z(w)), default=np.nan)
         yield Offer(
-            words=kind.words,
+            slip=kind.slip,
             windows=tuple((start / size - odd.tare, end / size - odd.tare)
                           for start, end in written_for(kind, low, high, step, odd.style)),
             explains=bool(would) and near(at.z(best) ** 2, 1),
@@ -115,7 +118,8 @@ def on_displays(odd: Odd, step: Step) -> Iterator[Offer]:
         )  # fmt: skip
         if odd.tare and kind.way != "added":  # what is added to a tare is taken from the reading
             for m in meant(kind, odd.tare * step.size, step, odd.style):
-                yield moved(odd, kind, _on_mark(m, step) - odd.tare, note="on the tare")
+                by = _on_mark(m, step) - odd.tare
+                yield moved(odd, kind, by, note=Explanation.ON_THE_TARE)
 
 
 def _on_mark(amount: Fraction, step: Step) -> int:

@@ -8,7 +8,7 @@ subjects lie. Both halves: common practice, no source.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from itertools import pairwise
 
 import numpy as np
@@ -16,7 +16,11 @@ import pandas as pd
 
 from anthroqa.intake import Session
 from anthroqa.intake.written.slip_catalogue import TABLE, Kind, on_display, written_for
-from anthroqa.scores.layout.cube import Array
+from anthroqa.notes import Note
+from anthroqa.notes.cells import worded
+from anthroqa.notes.scores.odd import FitsByChance, MovesTooLittle
+from anthroqa.notes.scores.slips import Slip, Slipped
+from anthroqa.scores.layout.cube import Array, cubes
 from anthroqa.scores.odd.exchanges import Laid
 from anthroqa.scores.odd.expectation import of_subjects
 from anthroqa.scores.odd.explained import lay_out
@@ -53,7 +57,12 @@ def hidden_kinds(session: Session) -> pd.DataFrame:
     >>> hidden_kinds(session)["kind"].tolist()[:1]
     ['misread by 0.5 kg']
     """
-    rows = [row for measure in lay_out(session).values() for row in _rows(measure)]
+    return worded(hidden_rows(lay_out(session, cubes(session))), "kind", "why")
+
+
+def hidden_rows(measures: Mapping[str, Laid]) -> pd.DataFrame:
+    """The kinds of the measures of `lay_out`, as `hidden_kinds` gives them, with codes."""
+    rows = [row for measure in measures.values() for row in _rows(measure)]
     return pd.DataFrame(rows, columns=list(COLUMNS))
 
 
@@ -66,23 +75,22 @@ def _rows(m: Laid) -> Iterator[dict[str, object]]:
     spread = float(np.nanmedian(m.of.spread[~np.isnan(m.of.value)]))
     where = of_subjects(m.of.value)
     marks = [round(v) for v in where[~np.isnan(where)]]
-    sizes = {kind.words: _on_display(m, kind, marks) for kind in on_display(m.step)}
+    sizes = {kind.slip: _on_display(m, kind, marks) for kind in on_display(m.step)}
     sizes |= dict(_on_table(m, where))
-    for words, moves in sizes.items():
+    for slip, moves in sizes.items():
         if not moves:
             continue
         usual = float(np.median(moves))
-        told = f"{float(limit * size):.3g} {m.step.unit}"
-        why = f"it moves a reading by no more than {told}, from where on one is far"
+        why: Note = MovesTooLittle(limit=float(limit * size), unit=m.step.unit)
         if usual > limit:
-            if words in {kind.words for kind in TABLE.values()}:
+            if slip in TABLE:
                 continue
             share = _by_chance(m, marks[len(marks) // 2], usual, spread, limit)
             if share <= _HALF:
                 continue
-            why = f"{share:.0%} of random errors of this size would be explained as well"
+            why = FitsByChance(share=share)
         yield {
-            "measure": m.cube.measure.name, "kind": words, "size": float(usual * size),
+            "measure": m.cube.measure.name, "kind": slip, "size": float(usual * size),
             "unit": m.step.unit, "spread": float(spread * size), "why": why,
         }  # fmt: skip
 
@@ -107,20 +115,20 @@ def _by_chance(m: Laid, mark: int, usual: float, spread: float, limit: float) ->
     return chance(odd, list(on_displays(odd, m.step)), 0)
 
 
-def _on_table(m: Laid, where: Array) -> Iterator[tuple[str, list[float]]]:
+def _on_table(m: Laid, where: Array) -> Iterator[tuple[Slip, list[float]]]:
     """By how many steps the kinds that need a second place move a reading."""
     known = where[~np.isnan(where)]
     between = [abs(a - b) for i, a in enumerate(known) for b in known[:i]]
-    yield TABLE["subjects"].words, between
+    yield Slipped.SUBJECTS_EXCHANGED, between
     after = [abs(b - a) for a, b in pairwise(known)]
-    yield TABLE["carried"].words, after
-    yield TABLE["shifted"].words, after
+    yield Slipped.CARRIED_FORWARD, after
+    yield Slipped.SHEET_SHIFTED, after
     if m.cube.tare.any():
         tares = of_subjects(np.where(m.cube.seen & (m.cube.tare > 0), m.cube.tare, np.nan))
         tares = tares[~np.isnan(tares)]
-        yield TABLE["no tare"].words, [float(t) for t in tares]
-        yield TABLE["tare twice"].words, [float(t) for t in tares if t < np.median(known)]
+        yield Slipped.TARE_FORGOTTEN, [float(t) for t in tares]
+        yield Slipped.TARE_TWICE, [float(t) for t in tares if t < np.median(known)]
         yield (
-            TABLE["another tare"].words,
+            Slipped.ANOTHER_TARE,
             [abs(a - b) for i, a in enumerate(tares) for b in tares[:i]],
         )

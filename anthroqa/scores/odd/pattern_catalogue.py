@@ -12,8 +12,10 @@ from fractions import Fraction
 
 from anthroqa.intake import Measure
 from anthroqa.intake.written.steps import UNITS, convert
+from anthroqa.notes.scores.odd import Fault, Technique
 
 BIAS, SKEWNESS, REPEAT, INSTRUMENT = "bias", "skewness", "repeat error", "instrument"
+TIMES_THE_OTHERS = "times the others'"  # unit of a repeat error; skewness is its own
 ALL_KINDS = ("weight", "length", "height", "circumference", "skinfold")
 _LENGTHS = ("length", "height")
 _NO_KIND = {"mass": ("weight",), "length": _LENGTHS}  # what a measure without a kind may be
@@ -27,13 +29,13 @@ class Pattern:
     unit where the figure has none.
     """
 
-    words: str
+    fault: Fault
     kinds: tuple[str, ...]
     figure: str
     direction: int  # 1 high, -1 low, 0 either
     least: str
     most: str
-    technique: str
+    technique: Technique
 
     def fits(self, measure: Measure) -> bool:
         """Whether a measure is of a kind that this can happen to."""
@@ -55,61 +57,61 @@ def _amount(text: str, measure: Measure) -> Fraction:
 
 PATTERNS = (
     Pattern(
-        words="shoes or headwear left on", kinds=("height", "length"), figure=BIAS, direction=1,
-        least="0.5 cm", most="4 cm", technique="take shoes, headwear and hair pieces off first",
+        fault=Fault.SHOES_ON, kinds=("height", "length"), figure=BIAS, direction=1,
+        least="0.5 cm", most="4 cm", technique=Technique.SHOES_AND_HAIR_OFF,
     ),
     Pattern(
-        words="shoes or headwear left on", kinds=("weight",), figure=BIAS, direction=1,
-        least="0.05 kg", most="1 kg", technique="take shoes and headwear off first",
+        fault=Fault.SHOES_ON, kinds=("weight",), figure=BIAS, direction=1,
+        least="0.05 kg", most="1 kg", technique=Technique.SHOES_OFF,
     ),
     Pattern(
         # a wet diaper usually 0.1 to 0.3 kg, a full one up to 2 lb
-        words="clothing or a wet diaper", kinds=("weight",), figure=BIAS, direction=1,
-        least="0.1 kg", most="2 lb", technique="undress to the same clothing, with a dry diaper",
+        fault=Fault.CLOTHED, kinds=("weight",), figure=BIAS, direction=1,
+        least="0.1 kg", most="2 lb", technique=Technique.SAME_CLOTHING,
     ),
     Pattern(
-        words="board loose: head or foot-piece not pressed home", kinds=_LENGTHS, figure=BIAS,
+        fault=Fault.BOARD_LOOSE, kinds=_LENGTHS, figure=BIAS,
         direction=1, least="0.3 cm", most="2 cm",
-        technique="press the moving piece firmly, and check that the board is tight",
+        technique=Technique.PRESS_FIRMLY,
     ),
     Pattern(
-        words="knees bent", kinds=_LENGTHS, figure=BIAS, direction=-1,
-        least="0.3 cm", most="3 cm", technique="hold both knees straight",
+        fault=Fault.KNEES_BENT, kinds=_LENGTHS, figure=BIAS, direction=-1,
+        least="0.3 cm", most="3 cm", technique=Technique.KNEES_STRAIGHT,
     ),
     Pattern(
-        words="knees bent at some readings", kinds=_LENGTHS, figure=SKEWNESS, direction=-1,
-        least="1", most="9", technique="hold both knees straight at every reading",
+        fault=Fault.KNEES_AT_TIMES, kinds=_LENGTHS, figure=SKEWNESS, direction=-1,
+        least="1", most="9", technique=Technique.KNEES_EVERY_TIME,
     ),
     Pattern(
-        words="head tilted", kinds=_LENGTHS, figure=BIAS, direction=-1,
-        least="0.2 cm", most="1.5 cm", technique="line of sight at a right angle to the board",
+        fault=Fault.HEAD_TILTED, kinds=_LENGTHS, figure=BIAS, direction=-1,
+        least="0.2 cm", most="1.5 cm", technique=Technique.SIGHT_AT_RIGHT_ANGLE,
     ),
     Pattern(
-        words="tape pulled tight", kinds=("circumference",), figure=BIAS, direction=-1,
-        least="0.2 cm", most="2 cm", technique="tape flat on the skin without a dent",
+        fault=Fault.TAPE_TIGHT, kinds=("circumference",), figure=BIAS, direction=-1,
+        least="0.2 cm", most="2 cm", technique=Technique.TAPE_FLAT,
     ),
     Pattern(
-        words="tape loose or not level", kinds=("circumference",), figure=BIAS, direction=1,
-        least="0.2 cm", most="2 cm", technique="tape snug and level all round",
+        fault=Fault.TAPE_LOOSE, kinds=("circumference",), figure=BIAS, direction=1,
+        least="0.2 cm", most="2 cm", technique=Technique.TAPE_SNUG,
     ),
     Pattern(
         # rounding down is half a step; an eye to one side of the mark is mostly under 3 mm
-        words="marks read from one side, or rounded one way", figure=BIAS,
+        fault=Fault.FROM_ONE_SIDE, figure=BIAS,
         kinds=(*_LENGTHS, "circumference"), direction=0, least="0.04 cm", most="0.3 cm",
-        technique="eye level with the mark, then the nearest mark",
+        technique=Technique.NEAREST_MARK,
     ),
     Pattern(
-        words="marks read from one side, or rounded one way", kinds=("weight",),
+        fault=Fault.FROM_ONE_SIDE, kinds=("weight",),
         figure=BIAS, direction=0, least="1/3 step", most="1 step",
-        technique="eye level with the mark, then the nearest mark",
+        technique=Technique.NEAREST_MARK,
     ),
     Pattern(
-        words="movement: repeats far apart, no bias", kinds=ALL_KINDS, figure=REPEAT, direction=1,
-        least="1.5", most="9", technique="wait until the subject is still before reading",
+        fault=Fault.MOVEMENT, kinds=ALL_KINDS, figure=REPEAT, direction=1,
+        least="1.5", most="9", technique=Technique.WAIT_UNTIL_STILL,
     ),
     Pattern(
-        words="zero offset of the instrument", kinds=ALL_KINDS, figure=INSTRUMENT, direction=0,
+        fault=Fault.ZERO_OFFSET, kinds=ALL_KINDS, figure=INSTRUMENT, direction=0,
         least="1/2 step", most="99 step",
-        technique="set to zero and check with a test mass or a rod before the next session",
+        technique=Technique.SET_TO_ZERO,
     ),
 )  # fmt: skip

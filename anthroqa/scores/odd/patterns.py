@@ -20,7 +20,7 @@ Levels were set by drawn sessions: see `tests/calibration/patterns.py`.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,6 +28,9 @@ import pandas as pd
 from scipy import special
 
 from anthroqa.intake import EVERYBODY, Measure, Session
+from anthroqa.notes import Note, Notes, notes_of
+from anthroqa.notes.cells import coded, worded
+from anthroqa.notes.scores.odd import ReadOnInstrument, SameIn, SeenAgainst
 from anthroqa.scores.layout.cube import Array, Cube, cubes
 from anthroqa.scores.layout.figures import paired_mean, ratio
 from anthroqa.scores.odd.pattern_catalogue import (
@@ -36,6 +39,7 @@ from anthroqa.scores.odd.pattern_catalogue import (
     PATTERNS,
     REPEAT,
     SKEWNESS,
+    TIMES_THE_OTHERS,
     Pattern,
 )
 from anthroqa.scores.repeats.repeatability import within
@@ -51,11 +55,7 @@ _LEAST_SUBJECTS, _LEAST_READINGS = 6, 12
 _USUAL = 0.2  # of a repeat error: staff of one skill differ by so much; common practice, no source
 _ONE_APART = 0.5  # mean square of a pair that lies one step apart, in squared steps
 _SAME = 1e-9  # steps; a bias less nothing
-_VIEWS = {
-    "bias_less_instrument": "the reference, less the instruments' error",
-    "bias": "the reference",
-    "bias_from_others": "the other staff",
-}
+_VIEWS = ("bias_less_instrument", "bias", "bias_from_others")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,7 +68,7 @@ class _Seen:
     lower: float
     upper: float
     unit: str
-    note: str
+    note: Note
 
 
 def watch_for(scores: pd.DataFrame, session: Session) -> pd.DataFrame:
@@ -113,6 +113,12 @@ def watch_for(scores: pd.DataFrame, session: Session) -> pd.DataFrame:
     >>> found[["measurer", "pattern", "technique"]].values.tolist()
     [['D', 'knees bent', 'hold both knees straight']]
     """
+    table = pattern_rows(coded(scores), session, cubes(session))
+    return worded(table, "pattern", "technique", "note")
+
+
+def pattern_rows(scores: pd.DataFrame, session: Session, of: Iterable[Cube]) -> pd.DataFrame:
+    """The patterns of the cubes of a session, as `watch_for` gives them, with codes."""
     if len(scores) and not set(_VIEWS) & set(scores["statistic"]):
         raise ValueError("scores lack bias, bias_from_others; call score() without `only`")
     rows: list[dict] = []
@@ -121,7 +127,7 @@ def watch_for(scores: pd.DataFrame, session: Session) -> pd.DataFrame:
         wanted = scores[scores["statistic"].isin(_VIEWS)]
         rows = [
             row
-            for cube in cubes(session)
+            for cube in of
             for row in _measure(cube, wanted[wanted["measure"] == cube.measure.name], confidence)
         ]
     table = pd.DataFrame(rows, columns=COLUMNS)
@@ -139,9 +145,9 @@ def _measure(cube: Cube, scores: pd.DataFrame, confidence: float) -> Iterator[di
         if who in biased and not any(p in users and _alike(biased[who], s) for users, s in shifts):
             seen.append(biased[who])
         if (skewed[1][p] > 0 or skewed[2][p] < 0) and skewed[3][p] <= _STRICT:
-            seen.append(_seen(who, SKEWNESS, skewed, p, "skewness"))
+            seen.append(_seen(who, SKEWNESS, skewed, p, SKEWNESS))
         if who not in biased and wide[1][p] > 1 + _USUAL:
-            seen.append(_seen(who, REPEAT, wide, p, "times the others'"))
+            seen.append(_seen(who, REPEAT, wide, p, TIMES_THE_OTHERS))
         yield from _rows(cube.measure, seen)
     for _, shift in shifts:
         yield from _rows(cube.measure, [shift])
@@ -156,7 +162,7 @@ def _seen(who: str, figure: str, found: tuple[Array, ...], p: int, unit: str) ->
     estimate, lower, upper = (float(a[p]) for a in found[:3])
     return _Seen(
         measurer=who, figure=figure, estimate=estimate, lower=lower, upper=upper, unit=unit,
-        note="seen against the other staff",
+        note=SeenAgainst(views=("bias_from_others",)),
     )  # fmt: skip
 
 
@@ -180,7 +186,7 @@ def _biases(cube: Cube, scores: pd.DataFrame) -> Iterator[tuple[str, _Seen]]:
             yield who, _Seen(
                 measurer=who, figure=BIAS, estimate=row.estimate, lower=row.lower,
                 upper=row.upper, unit=row.unit,
-                note="seen against " + " and ".join(_VIEWS[r.statistic] for r in rows),
+                note=SeenAgainst(views=tuple(r.statistic for r in rows)),
             )  # fmt: skip
 
 
@@ -259,13 +265,14 @@ def _instruments(cube: Cube, confidence: float) -> Iterator[tuple[Array, _Seen]]
             yield users, _Seen(
                 measurer=EVERYBODY, figure=INSTRUMENT, estimate=shift.mean[0], lower=lower,
                 upper=upper, unit=cube.measure.step.unit,
-                note=f"{code}, read by {_names(cube, users)}; against {_names(cube, others)} on "
-                "other instruments: it may be the people too",
+                note=ReadOnInstrument(
+                    instrument=code, users=_codes(cube, users), others=_codes(cube, others)
+                ),
             )  # fmt: skip
 
 
-def _names(cube: Cube, people: Array) -> str:
-    return ", ".join(cube.people[p] for p in people)
+def _codes(cube: Cube, people: Array) -> tuple[str, ...]:
+    return tuple(cube.people[p] for p in people)
 
 
 def _rows(measure: Measure, seen: list[_Seen]) -> list[dict]:
@@ -281,7 +288,7 @@ def _rows(measure: Measure, seen: list[_Seen]) -> list[dict]:
     best = sorted(fits, key=lambda fit: -fit[0])[:_AT_MOST]  # the first of equals in PATTERNS
     return [
         {
-            "measure": measure.name, "measurer": s.measurer, "pattern": pattern.words,
+            "measure": measure.name, "measurer": s.measurer, "pattern": pattern.fault,
             "estimate": s.estimate, "lower": s.lower, "upper": s.upper, "unit": s.unit,
             "technique": pattern.technique, "note": s.note,
         }
@@ -299,13 +306,13 @@ def _share(pattern: Pattern, measure: Measure, seen: _Seen) -> float:
     return max(min(far, most) - max(near, least), 0.0) / (far - near)
 
 
-def _elsewhere(table: pd.DataFrame) -> list[str]:
+def _elsewhere(table: pd.DataFrame) -> list[Notes]:
     """The notes, with the other measures in which a person shows the same."""
     key = ["measurer", "pattern"]
     people = table[table["measurer"] != EVERYBODY]
-    where = {k: list(dict.fromkeys(some)) for k, some in people.groupby(key)["measure"]}
+    where = {k: list(dict.fromkeys(some)) for k, some in people.groupby(key, sort=False)["measure"]}
     out = []
     for row in table.itertuples():
         also = [m for m in where.get((row.measurer, row.pattern), []) if m != row.measure]
-        out.append(f"{row.note}; the same in {', '.join(also)}" if also else row.note)
+        out.append(notes_of(row.note, SameIn(measures=tuple(also)) if also else None))
     return out

@@ -28,8 +28,10 @@ from math import factorial, prod
 import numpy as np
 from scipy import special
 
+from anthroqa.notes.scores.figures import FirstReadingsUsed
+from anthroqa.notes.scores.figures import Repeats as OfRepeats
 from anthroqa.scores.layout.cube import Array, Counts, Cube, Flags
-from anthroqa.scores.layout.figures import Notes, join, notes, ratio
+from anthroqa.scores.layout.figures import NoteArray, join, notes, ratio
 
 MOST_REPEATS = 6  # of one subject: patterns of more are too many to be listed
 TENTHS = np.arange(-84, 100)  # of the logarithm of a TEM in steps: 0.0002 to 20,000 steps
@@ -56,7 +58,7 @@ class Repeats:
     df: Counts
     log_likelihood: Array  # people x GRID
     designs: list[Design]
-    note: Notes  # of each person: what was left out
+    note: NoteArray  # of each person: what was left out
 
     @property
     def rounding(self) -> Array:
@@ -94,14 +96,11 @@ def repeats(cube: Cube, shift: Array | None = None) -> Repeats:
         used=used, k=k, tared=tared, squares=squares, df=np.where(k > 0, k - 1, 0).sum(axis=1),
         log_likelihood=log_likelihood, designs=[tuple(c) for c in count],
         note=join(
-            notes(n, ((cube.seen & cube.converted).any(axis=(1, 2)),
-                      "converted readings are left out: they were read on other marks")),
-            notes(n, (mixed.any(axis=1),
-                      "subjects with a tare in some rounds only are left out")),
+            notes(n, ((cube.seen & cube.converted).any(axis=(1, 2)), OfRepeats.CONVERTED_LEFT_OUT)),
+            notes(n, (mixed.any(axis=1), OfRepeats.PARTLY_TARED_LEFT_OUT)),
             notes(n, ((own.sum(axis=2) > MOST_REPEATS).any(axis=1),
-                      f"of a subject the first {MOST_REPEATS} readings are used")),
-            notes(n, (tared.any(axis=1),
-                      "tared: both displays are taken to err alike")),
+                      FirstReadingsUsed(most=MOST_REPEATS))),
+            notes(n, (tared.any(axis=1), OfRepeats.TARED)),
         ),
     )  # fmt: skip
 

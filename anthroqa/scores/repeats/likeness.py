@@ -21,6 +21,7 @@ from functools import lru_cache
 import numpy as np
 from scipy import special
 
+from anthroqa.notes.scores.figures import NoPValue, Repeats, TooFewRepeats
 from anthroqa.scores.layout.cube import Array, Cube
 from anthroqa.scores.layout.figures import Figures, join, notes, ratio
 from anthroqa.scores.repeats.hidden_repeats import (
@@ -65,9 +66,9 @@ def figures(cube: Cube, confidence: float, rng: np.random.Generator) -> list[Fig
         p_value[i] = min(chance, 1.0)  # sums of chances are not exact
     why = notes(
         n,
-        (r.df == 0, "no subject was read twice"),
-        (n_others == 0, "no p: nobody else of the staff read a subject twice"),
-        (~judged, f"no p: {LEAST_REPEATS} repeats are the least to judge by"),
+        (r.df == 0, Repeats.NOT_READ_TWICE),
+        (n_others == 0, NoPValue(why=Repeats.NOBODY_ELSE_TWICE)),
+        (~judged, NoPValue(why=TooFewRepeats(least=LEAST_REPEATS))),
     )
     return [
         Figures(

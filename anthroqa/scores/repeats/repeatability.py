@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from anthroqa.notes.scores.figures import Repeats
 from anthroqa.scores.layout.cube import Array, Counts, Cube, Flags
 from anthroqa.scores.layout.figures import Figures, notes, pooled_squares, ratio, root_chi2_interval
 
@@ -53,9 +54,9 @@ def figures(cube: Cube, confidence: float) -> list[Figures]:
     shared = {"subjects": w.used.sum(axis=1), "readings": w.readings, "df": w.df.astype(float)}
     why = notes(
         n,
-        (w.df == 0, "no subject was read twice"),
-        (w.tem == 0, "every repeat is equal: the step hides the repeat error; no interval"),
-        (w.tem < 1, "under one step: rounding hides part of the repeat error"),
+        (w.df == 0, Repeats.NOT_READ_TWICE),
+        (w.tem == 0, Repeats.ALL_EQUAL),
+        (w.tem < 1, Repeats.UNDER_ONE_STEP),
     )
     tem = w.tem * cube.size
     lower, upper = root_chi2_interval(tem, shared["df"], confidence)
@@ -69,9 +70,9 @@ def figures(cube: Cube, confidence: float) -> list[Figures]:
     )  # n - 1: one mean is taken out
     flat = notes(
         n,
-        (w.df == 0, "no subject was read twice"),
-        (spread == 0, "all readings are equal"),
-        (True, "no interval: it moves with the spread of these subjects"),
+        (w.df == 0, Repeats.NOT_READ_TWICE),
+        (spread == 0, Repeats.READINGS_ALL_EQUAL),
+        (True, Repeats.RELIABILITY_HAS_NO_INTERVAL),
     )
     return [
         Figures(

@@ -20,8 +20,9 @@ from functools import lru_cache
 import numpy as np
 from scipy import special
 
+from anthroqa.notes.scores.figures import Repeats, Shifts
 from anthroqa.scores.layout.cube import Array, Counts, Cube
-from anthroqa.scores.layout.figures import Figures, Notes, join, notes
+from anthroqa.scores.layout.figures import Figures, NoteArray, join, notes
 from anthroqa.scores.repeats.hidden_repeats import (
     GRID,
     TENTHS,
@@ -70,9 +71,9 @@ def figures(
         upper[who] = _end(part, design, seed, tail, upper=True)
     why = notes(
         n,
-        (r.df == 0, "no subject was read twice"),
-        (equal & (taken == ""), "every repeat is equal: an upper bound"),
-        (equal | flat, "every repeat is equal once the shift is taken out: an upper bound"),
+        (r.df == 0, Repeats.NOT_READ_TWICE),
+        (equal & ~taken.astype(bool), Repeats.UPPER_BOUND),
+        (equal | flat, Repeats.UPPER_BOUND_LESS_SHIFT),
     )
     return [
         Figures(
@@ -84,7 +85,7 @@ def figures(
     ]  # fmt: skip
 
 
-def _shift(cube: Cube) -> tuple[Array | None, Notes]:
+def _shift(cube: Cube) -> tuple[Array | None, NoteArray]:
     """What is taken out of each person's rounds, in steps, and what is to be said of it.
 
     A part of a step only where the interval excludes the nearest whole one too, as with no
@@ -103,9 +104,7 @@ def _shift(cube: Cube) -> tuple[Array | None, Notes]:
     apart = ((lower > whole) | (upper < whole)).any()
     taken = of.shift if apart else np.concatenate([[0.0], np.nan_to_num(whole)])
     return np.where(of.known[:, None], taken, 0.0), notes(
-        n,
-        (of.known, "a shift between rounds that the other staff share is taken out"),
-        (True, "the round shift is not taken out: too few other staff read the same subjects"),
+        n, (of.known, Shifts.TAKEN_OUT), (True, Shifts.NOT_TAKEN_OUT)
     )
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from anthroqa.notes.scores.figures import NobodyInBothRounds, NotInBothRounds, Repeats, Shifts
 from anthroqa.scores.layout.cube import Array, Cube, Flags
 from anthroqa.scores.layout.figures import (
     Figures,
@@ -24,16 +25,15 @@ from anthroqa.scores.repeats.repeatability import within
 
 NAMES = ("within_tem_less_shift", "own_round_shift", "round_shift")
 _NOTHING = 1e-9  # squared steps; what subtracting mean shifts leaves of equal readings
-_NO_FIRST = "there is no round 1 to compare with"
 
 
 def figures(cube: Cube, confidence: float) -> list[Figures]:
     """`within_tem_less_shift` and `own_round_shift:K` of each person."""
     moved = cube.from_first()
     if moved is None:
-        return [_less_shift(cube, confidence, _NO_FIRST)]
+        return [_less_shift(cube, confidence, Shifts.NO_FIRST_ROUND)]
     difference, both = moved
-    rows = [_less_shift(cube, confidence, "")]
+    rows = [_less_shift(cube, confidence, Shifts.TOO_FEW_OTHERS)]
     for k in range(1, len(cube.rounds)):
         own = np.where(both[:, :, k], difference[:, :, k].astype(float), np.nan)
         of_others, n_others = cube.others(difference[:, :, k], both[:, :, k])
@@ -46,9 +46,7 @@ def figures(cube: Cube, confidence: float) -> list[Figures]:
             df=np.where(shift.n > 0, shift.n - 1.0, np.nan), p_value=shift.p_value,
             note=join(
                 notes(len(cube.people), (
-                    shift.n == 0,
-                    f"no subject was read in rounds 1 and {cube.rounds[k]} by this person and "
-                    "by other staff",
+                    shift.n == 0, NotInBothRounds(round=int(cube.rounds[k])),
                 )),
                 shift.note,
             ),
@@ -74,7 +72,7 @@ def group_figures(cube: Cube, confidence: float) -> list[Figures]:
             subjects=shift.n, readings=np.array([2 * n_staff.sum()]),
             df=np.where(shift.n > 0, shift.n - 1.0, np.nan), p_value=shift.p_value,
             note=join(
-                notes(1, (shift.n == 0, f"nobody read a subject in rounds 1 and {cube.rounds[k]}")),
+                notes(1, (shift.n == 0, NobodyInBothRounds(round=int(cube.rounds[k])))),
                 shift.note,
             ),
         ))  # fmt: skip
@@ -171,7 +169,7 @@ def _about_means(y: Array, there: Flags) -> tuple[Array, Array, Array]:
     return y.sum(axis=1), normal, (y**2).sum(axis=(1, 2))
 
 
-def _less_shift(cube: Cube, confidence: float, reason: str) -> Figures:
+def _less_shift(cube: Cube, confidence: float, unknown: Shifts) -> Figures:
     """Within TEM after the shift of the others, on the same subjects, is taken out."""
     w, of = within(cube), shared(cube)
     tem = np.where(of.known, np.sqrt(ratio(of.squares, w.df)), np.nan) * cube.size
@@ -183,8 +181,8 @@ def _less_shift(cube: Cube, confidence: float, reason: str) -> Figures:
         df=np.where(of.known, of.df, w.df),
         note=notes(
             len(cube.people),
-            (w.df == 0, "no subject was read twice"),
-            (~of.known, reason or "too few other staff read the same subjects in these rounds"),
-            (tem == 0, "every repeat is equal once the shift is taken out: no interval"),
+            (w.df == 0, Repeats.NOT_READ_TWICE),
+            (~of.known, unknown),
+            (tem == 0, Repeats.ALL_EQUAL_LESS_SHIFT),
         ),
     )  # fmt: skip

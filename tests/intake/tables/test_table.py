@@ -20,6 +20,7 @@ from hypothesis import strategies as st
 from anthroqa import read_session
 from anthroqa.intake.tables.files import read_file
 from anthroqa.intake.tables.table import as_text, strip
+from anthroqa.notes.intake.problems import EmptyRows, RowsAbove, Spaced
 
 REQUIRED = HEADER.split(",")
 ROWS = ["A,C1,length,1,24 3/8", "A,C1,length,2,24 1/2"]
@@ -102,10 +103,11 @@ def test_title_and_empty_rows_are_passed_over_told_and_counted(tmp_path):
     (folder / "readings.csv").write_text("\n".join(rows).replace("24.3", "24.5"))
     session = read_session(folder)
     assert session.readings["count"].tolist() == [195, 196, 196]
-    assert session.notices == (
-        ("readings.csv", "rows 1 to 2 above the column names passed over"),
-        ("readings.csv", "empty rows passed over: 5, 6"),
-    )
+    above, empty = RowsAbove(n=2), EmptyRows(rows=(5, 6))
+    assert session.notices == (("readings.csv", above), ("readings.csv", empty))
+    assert str(above) == "rows 1 to 2 above the column names passed over"
+    assert str(empty) == "empty rows passed over: 5, 6"
+    assert str(EmptyRows(rows=tuple(range(1, 12)))).endswith(": 1, 2, 3, 4, 5, 6, 7, 8, 9, 10 ...")
 
 
 def test_title_rows_of_a_workbook_keep_the_row_numbers_a_person_sees(tmp_path):
@@ -114,9 +116,10 @@ def test_title_rows_of_a_workbook_keep_the_row_numbers_a_person_sees(tmp_path):
     assert place(only_problem(folder)) == ("readings.xlsx", 6, "reading", "24.3")
     grid[-1][-1] = "24.5"
     assert read_session(write_workbook(tmp_path, grid)).notices == (
-        ("readings.xlsx", "row 1 above the column names passed over"),
-        ("readings.xlsx", "empty rows passed over: 5"),
+        ("readings.xlsx", RowsAbove(n=1)),
+        ("readings.xlsx", EmptyRows(rows=(5,))),
     )
+    assert str(RowsAbove(n=1)) == "row 1 above the column names passed over"
 
 
 def test_outer_spaces_are_removed_and_told(tmp_path):
@@ -125,7 +128,8 @@ def test_outer_spaces_are_removed_and_told(tmp_path):
     )
     assert session.readings["measurer"].tolist() == ["A", "A"]
     assert session.readings["written"].tolist() == ["24 3/8", "24 1/2"]
-    assert session.notices == (("readings.csv", "outer spaces removed in 2 rows"),)
+    assert session.notices == (("readings.csv", Spaced(rows=2)),)
+    assert str(Spaced(rows=2)) == "outer spaces removed in 2 rows"
 
 
 @pytest.mark.parametrize(

@@ -8,13 +8,14 @@ from hypothesis import strategies as st
 
 from anthroqa.intake.written.grammar import (
     Count,
-    Refusal,
     as_written,
     parse_quantity,
     read_count,
     tidy,
 )
 from anthroqa.intake.written.steps import Step
+from anthroqa.notes import said_apart
+from anthroqa.notes.intake.written import NoReading, OffMark, Refusal, Unread
 
 STEPS = {
     "1 oz": Step(Fraction(1), "oz"),
@@ -185,10 +186,38 @@ REFUSED = [
 def test_a_text_that_is_not_one_reading_is_refused_with_its_remedy(text, step, problem, remedy):
     refusal = read_count(text, STEPS[step])
     assert isinstance(refusal, Refusal), refusal
-    assert problem in refusal.problem
-    assert remedy in refusal.remedy
-    assert refusal.problem
-    assert refusal.remedy
+    wrong, to_do = said_apart(refusal)
+    assert problem in wrong
+    assert remedy in to_do
+    assert wrong
+    assert to_do
+
+
+@pytest.mark.parametrize("text", ["-3", "nan", "asleep", "9" * 18, "9" * 5000])
+def test_a_refusal_names_the_thing_that_was_to_be_read(text):
+    refusal = read_count(text, STEPS["0.1 kg"])
+    assert isinstance(refusal, NoReading)
+    wrong, to_do = said_apart(refusal)
+    assert said_apart(refusal.of("tare")) == (wrong.replace("a reading", "a tare"), to_do)
+    assert Unread.DATE.of("tare") is Unread.DATE
+
+
+@pytest.mark.parametrize(
+    ("text", "below", "point", "pounds"),
+    [
+        ("011.7", 11, True, ("011", 7)),
+        ("12.75", 12, True, None),
+        ("186.5 oz", 186, True, None),
+        ("186 1/2", 186, False, None),
+        ("11 lb 10.5 oz", 186, False, None),
+    ],
+)
+def test_a_reading_off_a_mark_carries_the_mark_below_and_what_may_be_pounds(
+    text, below, point, pounds
+):
+    assert read_count(text, STEPS["1 oz"]) == OffMark(
+        unit="oz", step=STEPS["1 oz"], below=below, point=point, pounds=pounds
+    )
 
 
 @pytest.mark.parametrize(
@@ -280,8 +309,7 @@ def test_any_text_is_its_exact_worth_or_refused_with_a_remedy(text, name, comma)
     step = STEPS[name]
     read = read_count(text, step, decimal_comma=comma)
     if isinstance(read, Refusal):
-        assert read.problem
-        assert read.remedy
+        assert all(said_apart(read))
         return
     if comma:
         text = re.sub(r"(\d),(\d)", r"\1.\2", text)
@@ -311,6 +339,8 @@ def test_a_quantity_of_the_settings_is_exact(text, amount, unit):
 
 
 def test_a_quantity_without_its_unit_is_refused():
-    assert parse_quantity("1.5") == Refusal(
-        "there is no unit", "Add one of kg, g, lb, oz, cm, mm, in."
+    assert parse_quantity("1.5") is Unread.UNIT_MISSING
+    assert said_apart(Unread.UNIT_MISSING) == (
+        "there is no unit",
+        "Add one of kg, g, lb, oz, cm, mm, in.",
     )

@@ -20,7 +20,7 @@ def counted(frame: pd.DataFrame, path: Path, clusters="day", measures=WANTED, **
 
 def readings(values, *, measure="weight", **columns) -> pd.DataFrame:
     frame = {
-        "clinic": "A", "measurer": "K1", "instrument": "s1", "measure": measure,
+        "site": "A", "measurer": "K1", "instrument": "s1", "measure": measure,
         "reading": values, "taken_at": pd.Timestamp("2026-03-02 09:00"),
     }  # fmt: skip
     return pd.DataFrame(frame | columns)

@@ -36,12 +36,12 @@ def test_nobody_is_named_where_nobody_leans_or_everybody_does(found):
 
 
 def test_changes_and_conversions_are_found_and_steady_years_have_none():
-    wanted = ("habits that differ by month", "new scale in one clinic",
-              "a unit switched in one clinic", "values carried over")  # fmt: skip
+    wanted = ("habits that differ by month", "new scale in one site",
+              "a unit switched in one site", "values carried over")  # fmt: skip
     table = years(6, 12, kinds=[kind for kind in YEARS if kind.name in wanted])
     table = table.set_index("program")
     assert table.loc["habits that differ by month", "false"] <= 0.05 + band(0.05, 6)
-    assert table.loc["new scale in one clinic", "changed"] >= 0.95 - band(0.95, 6)
-    assert table.loc["a unit switched in one clinic", "converted"] >= 0.95 - band(0.95, 6)
+    assert table.loc["new scale in one site", "changed"] >= 0.95 - band(0.95, 6)
+    assert table.loc["a unit switched in one site", "converted"] >= 0.95 - band(0.95, 6)
     assert table.loc["values carried over", "carried"] >= 0.95 - band(0.95, 6)
     assert (table["false_comb"] == 0).all()

@@ -10,7 +10,7 @@ def band(share, n):
     return 4 * math.sqrt(share * (1 - share) / n)
 
 
-def test_where_nobody_differs_or_moves_few_programs_flag_anybody():
+def test_where_nobody_differs_or_moves_few_programs_name_anybody():
     n = 24
     (row,) = program.nobody(n, 1, spreads=[program.USUAL], measures=[1]).itertuples()
     assert row.flagged <= 0.05 + band(0.05, n)

@@ -15,13 +15,19 @@ from programs import (
 )
 from scipy import special, stats
 
-from anthroqa.program.staff.drift import ALONE, EITHER, FEW, ONE, WEIGHT, drifts, ewma, smoothed
-from anthroqa.program.staff.moderation import HIDDEN
+from anthroqa.notes import NONE, notes_of
+from anthroqa.notes.program.staff import Drift, MeasuredOn, RepeatErrors, Used
+from anthroqa.program.staff.drift import WEIGHT, drift_rows, drifts, ewma, smoothed
 from anthroqa.program.staff.over_time import differences, history, repeat_errors
 from anthroqa.program.staff.sessions import read_program
 
 NOTHING = error_rows(np.random.default_rng(0)).iloc[:0]
+ONE = notes_of(Drift.ONE_SESSION)
 NO_DIFFERENCE = difference_rows(np.random.default_rng(0)).iloc[:0]
+
+
+def coded_drifts(errors, differences):
+    return drift_rows(errors, differences, confidence=0.90)
 
 
 def slow_growth(rows, who):
@@ -119,10 +125,10 @@ def test_p_values_where_nobody_moves_are_not_too_small(sessions):
 def test_a_reference_that_drifts_is_found_and_nobody_else(tmp_path):
     program = drawn_program(tmp_path, 4, bias=[{"LEAD": 4.0 * k} for k in range(4)], tem=2.0)
     found = history(program)
-    table = drifts(repeat_errors(found), differences(found))
+    table = coded_drifts(repeat_errors(found), differences(found))
     (row,) = table[table["what"] == "reference"].itertuples()
     assert row.measurer == "LEAD"
-    assert EITHER in row.note
+    assert Drift.REFERENCE_OR_ALL in row.note
     assert row.lower < 12 < row.upper
     assert row.p_value < 0.001
     staff = table[table["what"] == "difference"]
@@ -137,7 +143,7 @@ def test_the_reference_is_not_followed_where_it_changes(tmp_path):
         reference = "A" if k == 0 else "LEAD"
         write_session(tmp_path / f"p/Q{k}", drawn_counts(rng), QUARTERS[k], reference=reference)
     found = history(read_program(tmp_path / "p"))
-    table = drifts(repeat_errors(found), differences(found))
+    table = coded_drifts(repeat_errors(found), differences(found))
     assert "reference" not in set(table["what"])
     assert not table.duplicated(["measure", "measurer", "what"]).any()
     one = (table["measurer"] == "LEAD") & (table["what"] == "difference")  # of the staff only once
@@ -158,23 +164,23 @@ def test_two_sets_of_subjects_do_not_pass_the_error_of_the_reference_on():
 
 def test_what_cannot_be_told_is_blank_with_a_reason():
     rng = np.random.default_rng(7)
-    few = drifts(NOTHING, difference_rows(rng, people=3, sessions=3, missing=0))
+    few = coded_drifts(NOTHING, difference_rows(rng, people=3, sessions=3, missing=0))
     assert few["p_value"].isna().all()
     assert few["change"].notna().all()
-    assert few["note"].str.contains(FEW).all()
+    assert all(Drift.TOO_FEW_SESSIONS in note for note in few["note"])
     rows = error_rows(rng, sessions=1, missing=0)
-    assert (drifts(rows, NO_DIFFERENCE)["note"] == ONE).all()
+    assert set(coded_drifts(rows, NO_DIFFERENCE)["note"]) == {ONE}
     rows = difference_rows(rng, missing=0)
     late = rows[(rows["measurer"] != "P1") | (rows["session"] == "Q2")]
-    row = drifts(NOTHING, late).set_index("measurer").loc["P1"]
+    row = coded_drifts(NOTHING, late).set_index("measurer").loc["P1"]
     assert np.isnan(row["change"])
     assert row["note"] == ONE
     alone = error_rows(rng, people=1, reference=False, missing=0)
-    (row,) = drifts(alone, NO_DIFFERENCE).itertuples()
-    assert ALONE in row.note
+    (row,) = coded_drifts(alone, NO_DIFFERENCE).itertuples()
+    assert Drift.NOBODY_ELSE in row.note
     assert 0 <= row.p_value <= 1
-    hidden = drifts(error_rows(rng, step=20.0), NO_DIFFERENCE)
-    assert (hidden["note"] == HIDDEN).all()
+    hidden = coded_drifts(error_rows(rng, step=20.0), NO_DIFFERENCE)
+    assert set(hidden["note"]) == {notes_of(RepeatErrors.HIDDEN)}
     assert hidden["change"].isna().all()
     assert drifts(NOTHING, NO_DIFFERENCE).empty
 
@@ -182,9 +188,10 @@ def test_what_cannot_be_told_is_blank_with_a_reason():
 def test_another_instrument_is_said():
     rows = difference_rows(np.random.default_rng(8), missing=0)
     on = np.where((rows["measurer"] == "P2") & (rows["session"] == "Q4"), "B", "A")
-    notes = drifts(NOTHING, rows.assign(instruments=on)).set_index("measurer")["note"]
-    assert notes["P2"] == "measured on A in Q1, A in Q2, A in Q3, B in Q4"
-    assert notes["P1"] == ""
+    notes = coded_drifts(NOTHING, rows.assign(instruments=on)).set_index("measurer")["note"]
+    assert str(notes["P2"]) == "measured on A in Q1, A in Q2, A in Q3, B in Q4"
+    assert notes["P2"].first(MeasuredOn).used[3] == Used(instruments=("B",), session="Q4")
+    assert notes["P1"] == NONE
 
 
 def test_sessions_with_equal_repeats_do_not_break_a_trend():

@@ -7,8 +7,9 @@ import pytest
 from programs import error_rows
 from scipy import stats
 
-from anthroqa.program.staff.funnel_limits import ALONE, funnel
-from anthroqa.program.staff.moderation import HIDDEN
+from anthroqa.notes import notes_of
+from anthroqa.notes.program.staff import RepeatErrors
+from anthroqa.program.staff.funnel_limits import funnel, funnel_rows
 
 
 def slow(rows, who):
@@ -53,14 +54,14 @@ def test_a_smaller_error_is_no_complaint_and_a_hidden_one_is_not_judged():
     table = funnel(rows).set_index("measurer")
     assert table.loc["P0", "p_value"] > 0.99
     assert table.loc["P0", "estimate"] < table.loc["P0", "lower_998"]
-    hidden = funnel(rows.assign(step=20.0))
-    assert (hidden["note"] == HIDDEN).all()
+    hidden = funnel_rows(rows.assign(step=20.0))
+    assert set(hidden["note"]) == {notes_of(RepeatErrors.HIDDEN)}
     assert hidden[["p_value", "lower_95", "upper_998"]].isna().all(axis=None)
 
 
 def test_one_person_has_nobody_to_be_held_against():
     rows = error_rows(np.random.default_rng(9), people=1, reference=False, missing=0)
-    (row,) = funnel(rows).itertuples()
-    assert row.note == ALONE
+    (row,) = funnel_rows(rows).itertuples()
+    assert row.note == notes_of(RepeatErrors.NO_OTHER_STAFF)
     assert np.isnan(row.p_value)
     assert funnel(rows.iloc[:0]).empty

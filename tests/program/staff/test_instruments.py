@@ -18,9 +18,9 @@ def loads(off, code="BOARD", loads=(400, 600, 800)):
     return HEAD + "".join(rows)
 
 
-def program_of(tmp_path, *kits):
+def program_of(tmp_path, *tables):
     rng = np.random.default_rng(1)
-    for k, text in enumerate(kits):
+    for k, text in enumerate(tables):
         counts = drawn_counts(rng)
         used = dict.fromkeys(counts, "BOARD")
         write_session(tmp_path / f"p/Q{k + 1}", counts, QUARTERS[k], instrument=used, loads=text)
@@ -55,7 +55,7 @@ def test_a_rod_that_came_later_is_held_against_its_own_first(tmp_path):
     assert (800.0, "Q2") not in at.index
 
 
-def test_without_a_kit_file_there_is_nothing(tmp_path):
+def test_without_known_loads_there_is_nothing(tmp_path):
     table = instrument_drifts(program_of(tmp_path, "", ""))
     assert table.empty
     assert list(table.columns) == COLUMNS

@@ -8,7 +8,9 @@ import pytest
 from programs import error_rows
 from scipy import stats
 
-from anthroqa.program.staff.moderation import HIDDEN, INFINITE, NOT_STAFF, moderated, pooled
+from anthroqa.notes import notes_of
+from anthroqa.notes.program.staff import RepeatErrors, UnstablePrior
+from anthroqa.program.staff.moderation import moderated, moderated_rows, pooled
 
 
 def slow(rows):
@@ -50,14 +52,14 @@ def test_moderated_agrees_with_a_slow_loop_on_drawn_programs(seed):
     wide = {f"P{i}": math.exp(0.4 * rng.standard_normal()) for i in range(14)} | {"LEAD": 1.0}
     if seed % 2:
         rows["estimate"] *= rows["measurer"].map(wide)
-    found = moderated(rows).set_index("measurer")
+    found = moderated_rows(rows, confidence=0.90).set_index("measurer")
     expected, d0 = slow(rows)
     assert set(expected) == set(found.index) - {"LEAD"}
     for who, tem in expected.items():
         assert found.loc[who, "moderated"] == pytest.approx(tem, rel=1e-8)
         assert found.loc[who, "prior_df"] == pytest.approx(d0, rel=1e-6)
         assert found.loc[who, "lower"] < tem < found.loc[who, "upper"]
-    assert found.loc["LEAD", "note"] == NOT_STAFF
+    assert found.loc["LEAD", "note"] == notes_of(RepeatErrors.NOT_STAFF)
     assert np.isnan(found.loc["LEAD", "moderated"])
 
 
@@ -76,8 +78,8 @@ def test_moderated_lies_between_the_own_figure_and_the_prior():
 def test_staff_who_cannot_be_told_apart_have_one_figure_and_the_interval_of_all():
     rows = error_rows(np.random.default_rng(2), people=8, missing=0, reference=False)
     rows["estimate"] = 3.0
-    found = moderated(rows, confidence=0.9)
-    assert set(found["note"]) == {INFINITE}
+    found = moderated_rows(rows, confidence=0.9)
+    assert set(found["note"]) == {notes_of(RepeatErrors.ALL_ALIKE)}
     assert np.isinf(found["prior_df"]).all()
     assert len(set(found["moderated"])) == 1
     # no narrower than if it were known that all are alike
@@ -89,12 +91,14 @@ def test_staff_who_cannot_be_told_apart_have_one_figure_and_the_interval_of_all(
 
 def test_few_people_a_hidden_error_and_one_person_are_told():
     rng = np.random.default_rng(3)
-    few = moderated(error_rows(rng, people=5, missing=0))
-    assert few.loc[few["measurer"] == "P1", "note"].str.contains("5 people: fewer than 6").all()
+    few = moderated_rows(error_rows(rng, people=5, missing=0), confidence=0.9)
+    (note,) = few.loc[few["measurer"] == "P1", "note"]
+    assert note.first(UnstablePrior) == UnstablePrior(people=5, least=6)
+    assert "5 people: fewer than 6" in str(note)
     assert few.loc[few["measurer"] == "P1", "moderated"].notna().all()
-    hidden = moderated(error_rows(rng, step=10.0))
+    hidden = moderated_rows(error_rows(rng, step=10.0), confidence=0.9)
     assert hidden["moderated"].isna().all()
-    assert (hidden["note"].iloc[1:] == HIDDEN).all()
+    assert set(hidden["note"].iloc[1:]) == {notes_of(RepeatErrors.HIDDEN)}
     one = moderated(error_rows(rng, people=1, missing=0))
     assert one["moderated"].isna().all()
     assert (one["note"] != "").all()

@@ -8,25 +8,31 @@ import pytest
 from programs import QUARTERS, drawn_counts, drawn_program, write_session
 from scipy import stats
 
-from anthroqa.program.staff.moderation import moderated
+from anthroqa.notes import notes_of
+from anthroqa.notes.program.staff import (
+    AtNextSession,
+    Due,
+    OtherInstruments,
+    OtherReference,
+    TooManyNeeded,
+)
 from anthroqa.program.staff.next_session import (
-    NO_LIMIT,
-    SOON,
-    TOO_MANY,
-    due,
     later,
     settled_mean,
     settled_spread,
 )
-from anthroqa.program.staff.over_time import history, repeat_errors
+from anthroqa.program.staff.reviewed import review_of
 from anthroqa.program.staff.sessions import read_program
 
 
 def table_of(program, months=12):
-    found = history(program)
-    return due(program, found, moderated(repeat_errors(found)), months=months).set_index(
-        ["measurer", "question"]
-    )
+    return review_of(program, months=months).due.set_index(["measurer", "question"])
+
+
+def reasons(row):
+    """Why somebody should not wait."""
+    soon = row["note"].first(AtNextSession)
+    return soon.why.of if soon else ()
 
 
 def test_months_are_counted_on_the_calendar():
@@ -60,7 +66,8 @@ def test_over_the_limit_is_due_at_the_next_session(tmp_path):
     for row in (table.loc[("A", "repeatability")], table.loc[("B", "bias")]):
         assert row["state"] == "over limit"
         assert row["due"] == QUARTERS[1]
-        assert row["note"].startswith(f"{SOON}: over the limit")
+        assert reasons(row)[0] is Due.OVER_LIMIT
+        assert str(row["note"]).startswith("at the next session: over the limit in the last one")
     assert table.loc[("C", "repeatability"), "due"] == later(QUARTERS[1], 12)
 
 
@@ -74,10 +81,13 @@ def test_another_instrument_or_reference_shortens_it(tmp_path):
             reference="LEAD" if k < 2 else "G",
         )  # fmt: skip
     table = table_of(read_program(tmp_path / "p"))
-    assert "another instrument (NEW)" in table.loc[("A", "repeatability"), "note"]
+    own = table.loc[("A", "repeatability")]
+    assert reasons(own) == (OtherInstruments(instruments=("NEW",)),)
+    assert "another instrument (NEW) in the last one" in str(own["note"])
     assert table.loc[("A", "repeatability"), "due"] == QUARTERS[2]
-    assert "another instrument" not in table.loc[("B", "repeatability"), "note"]
-    assert "another reference (G) in the last one" in table.loc[("B", "bias"), "note"]
+    assert reasons(table.loc[("B", "repeatability")]) == ()
+    assert reasons(table.loc[("B", "bias")]) == (OtherReference(reference="G", since=False),)
+    assert "another reference (G) in the last one" in str(table.loc[("B", "bias"), "note"])
 
 
 def test_without_a_limit_there_is_no_number_of_subjects(tmp_path):
@@ -86,7 +96,7 @@ def test_without_a_limit_there_is_no_number_of_subjects(tmp_path):
     toml = place.joinpath("session.toml")
     toml.write_text("\n".join(w for w in toml.read_text().splitlines() if "limit_tem" not in w))
     table = table_of(read_program(tmp_path / "p"))
-    assert table.loc[("A", "repeatability"), "note"] == NO_LIMIT
+    assert table.loc[("A", "repeatability"), "note"] == notes_of(Due.NO_LIMIT)
     assert table.loc[("A", "repeatability"), "state"] == "not judged"
     assert table["subjects"].isna()[("A", "repeatability")]
 
@@ -95,8 +105,10 @@ def test_near_the_limit_no_number_up_to_100_settles_it(tmp_path):
     program = drawn_program(tmp_path, 5, sessions=2, tem=6.0)
     table = table_of(program)
     rows = table.xs("repeatability", level="question")
-    assert rows["note"].str.contains(TOO_MANY).any()
-    assert rows.loc[rows["note"].str.contains(TOO_MANY), "subjects"].isna().all()
+    many = [TooManyNeeded in note for note in rows["note"]]
+    assert any(many)
+    assert rows.loc[many, "subjects"].isna().all()
+    assert "over 100 subjects: too near the limit to settle" in str(rows.loc[many, "note"].iloc[0])
 
 
 @pytest.mark.parametrize(("tem", "n"), [(0.6, 12), (1.5, 20), (0.9, 40)])

@@ -57,7 +57,7 @@ def test_differences_are_from_the_others_where_the_reference_is_not_always_the_s
     assert len(found) == 2 * 8
 
 
-KIT = "instrument,measure,check,load,reading\n" + "".join(
+LOADS = "instrument,measure,check,load,reading\n" + "".join(
     f"{code},length,rod,{load},{load + off}\n"
     for code, off in (("X", 0), ("Y", 5)) for load in (400, 600, 800, 800) for _ in range(2)
 )  # fmt: skip
@@ -68,7 +68,7 @@ def test_the_difference_is_less_the_instruments_where_they_are_known(tmp_path):
     counts = drawn_counts(rng, tem=1.0)
     counts["A"] = counts["A"] + 5  # the board that A used reads 5 mm high
     used = {who: "Y" if who == "A" else "X" for who in counts}
-    write_session(tmp_path / "p/Q1", counts, QUARTERS[0], instrument=used, loads=KIT)
+    write_session(tmp_path / "p/Q1", counts, QUARTERS[0], instrument=used, loads=LOADS)
     found = differences(history(read_program(tmp_path / "p"))).set_index("measurer")
     assert found.loc["A", "statistic"] == "bias_less_instrument"
     assert found.loc["A", "estimate"] == pytest.approx(0, abs=4 * np.sqrt(2 / 20))

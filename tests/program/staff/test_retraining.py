@@ -9,10 +9,11 @@ import pytest
 from programs import drawn_counts, drawn_program, write_session
 from scipy import stats
 
-from anthroqa.program.staff.drift import FEW
-from anthroqa.program.staff.moderation import HIDDEN
+from anthroqa.notes import notes_of
+from anthroqa.notes.program.staff import Drift, FewStaff, HeldAgainstOwn, RepeatErrors, Retraining
 from anthroqa.program.staff.over_time import differences, history, repeat_errors
 from anthroqa.program.staff.retraining import AS_LUCK, BETTER, COLUMNS, UNJUDGED, WORSE, retrained
+from anthroqa.program.staff.reviewed import review_of
 from anthroqa.program.staff.sessions import read_program
 
 DAY = dt.date(2026, 5, 10)  # after the second of four sessions
@@ -25,9 +26,7 @@ def trained(program, *who, date=DAY, picked="Q2", measure="length"):
 
 
 def judged(program):
-    found = history(program)
-    table = retrained(program, repeat_errors(found), differences(found))
-    return table.set_index(["measurer", "what"])
+    return review_of(program).retrained.set_index(["measurer", "what"])
 
 
 @pytest.fixture(scope="module")
@@ -66,7 +65,7 @@ def test_a_repeat_error_is_held_against_the_session_that_did_not_lead_to_it(quar
     assert row["after"] == pytest.approx(np.sqrt(square))
     p = stats.f.cdf(square / own.loc["Q1", "estimate"] ** 2, df, own.loc["Q1", "df"])
     assert row["p_value"] == pytest.approx(p)
-    assert "Q1" in row["note"]
+    assert row["note"] == notes_of(HeldAgainstOwn(sessions=("Q1",)))
     assert row["luck_lower"] < row["luck_alone"] < row["picked"]
 
 
@@ -75,7 +74,7 @@ def test_without_another_session_before_it_is_held_against_luck(quarters):
     row = judged(first).loc[("A", "repeat error")]
     assert np.isnan(row["before"])
     assert row["picked"] > row["luck_alone"] > 0
-    assert "luck alone" in row["note"]
+    assert row["note"] == notes_of(Retraining.HELD_AGAINST_LUCK)
     assert row["finding"] in (BETTER, AS_LUCK)
 
 
@@ -97,23 +96,25 @@ def test_as_far_on_the_other_side_is_no_gain(tmp_path):
     )
     row = judged(trained(program, "B")).loc[("B", "difference")]
     assert row["finding"] == WORSE
-    assert "other side of zero" in row["note"]
+    assert Retraining.OVER_ZERO in row["note"]
 
 
 def test_what_cannot_be_judged_says_why(quarters, tmp_path):
     late = judged(trained(quarters, "A", date=dt.date(2026, 12, 1), picked="Q4"))
     assert (late["finding"] == UNJUDGED).all()
-    assert late["note"].str.contains("no session after it").all()
+    assert set(late["note"]) == {notes_of(Retraining.NO_SESSION_AFTER)}
     assert late["picked"].notna().all()
     hidden = judged(trained(drawn_program(tmp_path / "h", 4, tem=0.2), "A"))
-    assert hidden.loc[("A", "repeat error"), "note"] == HIDDEN
+    assert hidden.loc[("A", "repeat error"), "note"] == notes_of(RepeatErrors.HIDDEN)
     few = trained(
         drawn_program(tmp_path / "f", 5, staff=2, sessions=2), "A", date=dt.date(2026, 2, 1),
         picked="Q1",
     )  # fmt: skip
     table = judged(few)
-    assert "2 staff" in table.loc[("A", "repeat error"), "note"]
-    assert FEW in table.loc[("A", "difference"), "note"]
+    found = table.loc[("A", "repeat error"), "note"].first(FewStaff)
+    assert found == FewStaff(staff=2, least=6)
+    assert "2 staff: what luck gives needs 6" in str(found)
+    assert Drift.TOO_FEW_SESSIONS in table.loc[("A", "difference"), "note"]
     lead = judged(trained(quarters, "LEAD"))
     assert lead.index.tolist() == [("LEAD", "repeat error")]
 

@@ -56,6 +56,18 @@ def test_a_sound_folder_lists_what_was_passed_over_and_needs_no_attention(tmp_pa
     )
 
 
+@pytest.mark.parametrize(
+    ("old", "new"), [("kit.csv", "known_loads.csv"), ("settings.csv", "true_values.csv")]
+)
+def test_a_file_with_an_old_name_needs_attention(tmp_path, old, new):
+    folder = session(tmp_path / "s", [("A", "C1", 1, 600)])
+    (folder / old).write_text("typed", encoding="utf-8")
+    listing, attention = check(folder)
+    assert attention
+    assert f"{old}:\n    this file is called {new} now" in listing
+    assert f"Rename it to {new}." in flat(listing)
+
+
 def test_subjects_are_called_once_in_the_order_people_count(tmp_path):
     rows = [(who, f"C{s}", turn, 600 + 9 * (turn == 2)) for who in "AB" for s in (2, 10)
             for turn in (1, 2)]  # fmt: skip
@@ -185,6 +197,19 @@ def test_a_workbook_that_is_half_saved_is_waited_for(tmp_path, monkeypatch):
     steps(monkeypatch, lambda: path.write_bytes(whole[:900]), None, lambda: path.write_bytes(whole))
     found = looks(folder)
     assert [attention for _, attention in found] == [False, False]
+
+
+@pytest.mark.parametrize(
+    ("name", "half"),
+    [("session.toml", None), ("readings.csv", None), ("session.toml", "[measure")],
+)
+def test_a_file_that_is_being_replaced_is_waited_for(tmp_path, monkeypatch, name, half):
+    folder = session(tmp_path / "s", [("A", "C1", 1, 600)])
+    path = folder / name
+    whole = path.read_text(encoding="utf-8")
+    cut = path.unlink if half is None else lambda: path.write_text(half, encoding="utf-8")
+    steps(monkeypatch, cut, None, lambda: path.write_text(whole + "\n", encoding="utf-8"))
+    assert [attention for _, attention in looks(folder)] == [False, False]
 
 
 def test_a_workbook_that_stays_broken_is_told_after_some_looks(tmp_path, monkeypatch):

@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 import anthroqa
-from anthroqa.reporting import drill as make_page
+from anthroqa import drill as make_page
 from anthroqa.reporting.drill import sections
 from anthroqa.scores.drill import read_back
 from anthroqa.simulate.drills import Reader, read, settings
@@ -36,11 +36,8 @@ def plain(html):
 
 def said(session):
     """The opening and the part on each person, as plain text."""
-    marks, table = read_back.marks(session), read_back.readings(session)
-    return (
-        plain(sections.opening(session, marks, table).text),
-        plain(sections.by_person(session, marks, table, 0.9).text),
-    )
+    analysis = anthroqa.analyse(session)
+    return plain(sections.opening(analysis).text), plain(sections.by_person(analysis).text)
 
 
 def one_measure(readers, *, recorded_to="1/8 in", whole=8, n=24, codes=None, **measure):
@@ -167,19 +164,18 @@ def test_an_error_too_small_to_show_is_not_shown_as_none():
 
 def test_a_crowd_is_counted_and_drawn_in_parts():
     session = one_measure([Reader(error=0.1)] * 23)
-    marks, table = read_back.marks(session), read_back.readings(session)
-    opening = plain(sections.opening(session, marks, table).text)
+    analysis = anthroqa.analyse(session)
+    opening = plain(sections.opening(analysis).text)
     assert "23 of 23 people read every mark (1/8 in) to the nearest." in opening
-    assert sections.by_person(session, marks, table, 0.9).text.count("<img") == 3
+    assert sections.by_person(analysis).text.count("<img") == 3
 
 
 def test_hostile_codes_are_shown_as_text():
     codes = ["<script>alert(1)</script>", "$x_1$", "\u202eabc"]
     session = one_measure([Reader(shift=-0.5, error=0.1)] * 3, codes=codes)
     session = replace(session, title="<b>title</b>")
-    marks, table = read_back.marks(session), read_back.readings(session)
-    html = sections.opening(session, marks, table).text
-    html += sections.by_person(session, marks, table, 0.9).text
+    analysis = anthroqa.analyse(session)
+    html = sections.opening(analysis).text + sections.by_person(analysis).text
     assert "<script" not in html
     assert "<b>" not in html
     assert "\u202e" not in html

@@ -28,9 +28,9 @@ def segments(ax):
 
 
 @pytest.fixture
-def length(outreach, outreach_tables):
-    scores, decisions, residuals = outreach_tables
-    here = [t[t["measure"] == "length"] for t in (scores, decisions, residuals)]
+def length(outreach, outreach_analysis):
+    made = outreach_analysis
+    here = [t[t["measure"] == "length"] for t in (made.scores, made.decisions, made.residuals)]
     return outreach.measures["length"], *here
 
 

@@ -26,46 +26,52 @@ def test_an_unknown_notebook_is_told():
         notebooks.notebook_path("nothing")
 
 
-def test_the_kernel_is_this_python_and_its_exception_keeps_its_name(tmp_path):
+def written(folder, *cells):
+    """A notebook with these cells, the first of them its parameters."""
     import nbformat
 
-    cells = [
-        nbformat.v4.new_code_cell("x: int = 1", metadata={"tags": ["parameters"]}),
-        nbformat.v4.new_code_cell("import sys\nprint(sys.executable, x)"),
-        nbformat.v4.new_code_cell("raise KeyError('lost')"),
-    ]
-    path = tmp_path / "small.ipynb"
-    nbformat.write(nbformat.v4.new_notebook(cells=cells[:2]), path)
+    first, *rest = cells
+    code = [nbformat.v4.new_code_cell(first, metadata={"tags": ["parameters"]})]
+    code += [nbformat.v4.new_code_cell(text) for text in rest]
+    path = folder / "small.ipynb"
+    nbformat.write(nbformat.v4.new_notebook(cells=code), path)
+    return path
+
+
+def test_cells_run_in_this_process_with_the_parameters_put_in(tmp_path):
+    path = written(tmp_path, "x: int = 1", "import os\nprint(os.getpid(), x)", "x + 1", "x = 3")
     done = notebooks.execute(path, {"x": 7})
-    assert done.cells[-1].outputs[0].text.split() == [sys.executable, "7"]
-    nbformat.write(nbformat.v4.new_notebook(cells=cells), path)
-    with pytest.raises(notebooks.NotebookError, match="lost") as caught:
-        notebooks.execute(path, {})
-    assert caught.value.kind == "KeyError"
+    printed, value, nothing = (cell.outputs for cell in done.cells[-3:])
+    assert printed[0].text.split() == [str(os.getpid()), "7"]
+    assert value[0].data == {"text/plain": "8"}
+    assert nothing == []
 
 
-def test_the_kernel_loads_no_debugger_while_a_thread_loads_libraries(tmp_path):
-    # it goes through sys.modules, and a kernel would die now and then
-    import nbformat
-
-    cell = nbformat.v4.new_code_cell("import sys; print(sys.modules.get('debugpy', 'not asked'))")
-    path = tmp_path / "one.ipynb"
-    nbformat.write(nbformat.v4.new_notebook(cells=[cell]), path)
-    done = notebooks.execute(path, {})
-    assert done.cells[-1].outputs[0].text.strip() == "None"
-
-
-def test_nobodys_own_settings_reach_the_kernel(samples, tmp_path):
-    startup = tmp_path / "profile_default" / "startup"
-    startup.mkdir(parents=True)
-    (startup / "00.py").write_text("import sys\nsys.modules['anthroqa'] = None", encoding="utf-8")
-    done = subprocess.run(
-        [sys.executable, "-m", "anthroqa", "report", str(samples / "outreach_metric"),
-         "--out", str(tmp_path / "out")],
-        env=os.environ | {"IPYTHONDIR": str(tmp_path)}, capture_output=True, text=True,
+def test_what_a_cell_prints_and_gives_is_on_the_page_and_markup_only_where_it_is_meant(tmp_path):
+    cells = (
+        "x: int = 1", "print('<b>')",
+        "class Piece:\n    def _repr_html_(self): return '<p>piece</p>'\nPiece()", "'<i>'",
     )  # fmt: skip
-    assert done.stderr == ""
-    assert done.returncode == 0
+    page = notebooks.to_html(notebooks.execute(written(tmp_path, *cells), {}), title="<t>")
+    assert "<pre>&lt;b&gt;" in page
+    assert "<p>piece</p>" in page
+    assert "<pre>&#39;&lt;i&gt;&#39;</pre>" in page
+    assert "<title>&lt;t&gt;</title>" in page
+    assert "print(" not in page
+
+
+@pytest.mark.parametrize("raised", ["KeyError('lost')", "KeyboardInterrupt"])
+def test_what_a_cell_raises_reaches_the_caller_as_it_is(tmp_path, raised):
+    path = written(tmp_path, "x: int = 1", f"raise {raised}", "print('never')")
+    with pytest.raises((KeyError, KeyboardInterrupt)) as caught:
+        notebooks.execute(path, {})
+    assert caught.type.__name__ in raised
+
+
+def test_one_notebooks_names_are_not_in_the_next(tmp_path):
+    notebooks.execute(written(tmp_path, "x: int = 1", "left = 5"), {})
+    with pytest.raises(NameError, match="left"):
+        notebooks.execute(written(tmp_path, "x: int = 1", "left"), {})
 
 
 def test_in_a_checkout_the_notebooks_beside_the_package_are_used(request):
@@ -95,7 +101,7 @@ def test_a_built_wheel_carries_the_notebooks_and_reports_in_an_empty_folder(
     assert sorted(p.name for p in empty.iterdir()) == ["mine", "out"]
 
 
-def test_nothing_of_the_kernels_chatter_reaches_the_screen(samples, tmp_path):
+def test_nothing_of_the_libraries_chatter_reaches_the_screen(samples, tmp_path):
     done = subprocess.run(
         [sys.executable, "-m", "anthroqa", "report", str(samples / "outreach_metric"),
          "--out", str(tmp_path / "out")],

@@ -6,11 +6,12 @@ from types import SimpleNamespace
 import pandas as pd
 import pytest
 
-import anthroqa
-from anthroqa.decisions import reach, variants
 from anthroqa.decisions.findings import STATES
-from anthroqa.intake.settings import Measure
+from anthroqa.intake.described.settings import Measure
 from anthroqa.intake.written.steps import Step
+from anthroqa.notes import NONE, notes_of
+from anthroqa.notes.decisions import InstrumentDiffers, Limit, TooNear
+from anthroqa.notes.scores.figures import Repeats
 from anthroqa.reporting.page import wording
 from anthroqa.reporting.session import odd
 
@@ -57,12 +58,11 @@ def test_items_are_listed_with_a_last_and():
     assert wording.listed(["K1", "K2", "K3"]) == "K1, K2 and K3"
 
 
-def test_an_over_limit_finding_points_to_the_odd_reading_first(outreach, outreach_tables):
-    scores, decisions, _ = outreach_tables
+def test_an_over_limit_finding_points_to_the_odd_reading_first(outreach, outreach_analysis):
+    made, decisions = outreach_analysis, outreach_analysis.decisions
     over = decisions[(decisions["state"] == "over limit") & (decisions["measurer"] == "M1")]
     row = next(over[over["measure"] == "length"].itertuples())
-    slips = anthroqa.slips(outreach)
-    first = odd.in_short(slips, odd.findings(variants(outreach, scores, decisions, slips)), row)
+    first = odd.in_short(made.slips, odd.findings(made.variants), row)
     text = wording.over_limit(row, outreach, first)
     assert text.startswith("M1, length, repeat error: 1.77 cm (1.22 to 3.38); limit 0.6 cm.")
     told = "(subject C2, round 2, consistent with two subjects exchanged; subject C5, round 2"
@@ -70,8 +70,8 @@ def test_an_over_limit_finding_points_to_the_odd_reading_first(outreach, outreac
     assert text.endswith("look at them on paper first; without them: not judged.")
 
 
-def test_a_shift_shared_by_the_staff_is_said_to_be_nobodys_error(outreach, outreach_tables):
-    scores, decisions, _ = outreach_tables
+def test_a_shift_shared_by_the_staff_is_said_to_be_nobodys_error(outreach, outreach_analysis):
+    scores, decisions = outreach_analysis.scores, outreach_analysis.decisions
     shift = scores[(scores["statistic"] == "round_shift:2") & (scores["measure"] == "height")]
     text = wording.round_shift(next(shift.itertuples()), outreach.measures["height"])
     assert text.startswith("height: round 2 came out 0.35 cm lower than round 1 for the staff")
@@ -80,9 +80,8 @@ def test_a_shift_shared_by_the_staff_is_said_to_be_nobodys_error(outreach, outre
     assert row["statistic"] == "within_tem_less_shift"
 
 
-def test_chance_is_one_in_twenty_of_the_findings_with_an_interval(outreach_tables):
-    scores, decisions, _ = outreach_tables
-    reached = reach(decisions, scores)
+def test_chance_is_one_in_twenty_of_the_findings_with_an_interval(outreach_analysis):
+    reached = outreach_analysis.reach
     people = int(reached["people"].sum())
     text = wording.by_chance(reached, 0.90)
     said = re.search(rf"by chance alone: (\d+\.\d) of the {people} findings", text)
@@ -107,7 +106,7 @@ def decision(**more):
         "measure": "weight", "measurer": "M4", "question": "repeatability",
         "statistic": "within_tem_resolved", "estimate": 0.01477, "lower": 0.00249,
         "upper": 0.03944, "unit": "kg", "limit": 0.1, "state": "within limit",
-        "more_subjects": 0, "note": "",
+        "more_subjects": 0, "note": NONE,
     }  # fmt: skip
     return SimpleNamespace(**row | more)
 
@@ -136,14 +135,35 @@ def test_where_every_repeat_is_equal_only_an_upper_bound_is_given_never_rounded_
     exact = decision(estimate=math.nan, lower=0.0, upper=0.021)
     assert wording.figure_of(exact, TENTHS) == "below 0.021"
     none = decision(estimate=math.nan, lower=math.nan, upper=math.nan, state="not judged",
-                    note="no subject was read twice", more_subjects=pd.NA)  # fmt: skip
+                    note=notes_of(Repeats.NOT_READ_TWICE), more_subjects=pd.NA)  # fmt: skip
     assert wording.with_interval(none, TENTHS) == "no figure"
     assert wording.reason(none, TENTHS, set()) == "no subject was read twice"
 
 
-def test_over_a_limit_says_which_repeat_error_was_judged(outreach, outreach_tables):
+def test_over_a_limit_says_which_repeat_error_was_judged(outreach):
     row = decision(estimate=0.2, lower=0.15, upper=0.3, state="over limit")
     text = wording.over_limit(row, outreach, "")
     assert text.startswith(
         "M4, weight, repeat error: 0.200 kg (0.150 to 0.300) behind the rounding; limit 0.1 kg."
     )
+
+
+def test_what_is_known_beside_a_finding_over_a_limit_is_said_but_not_that_it_has_no_source(
+    outreach,
+):
+    differs = InstrumentDiffers(own=("BEAM; old B",), reference=("PORT-1",))
+    note = notes_of(differs, Limit.WITHOUT_SOURCE)
+    row = decision(estimate=0.2, lower=0.15, upper=0.3, state="over limit", note=note)
+    assert wording.over_limit(row, outreach, "look it up").endswith(
+        "limit 0.1 kg. Look it up. Measured on BEAM; old B, the reference on PORT-1: it holds what "
+        "these differ by."
+    )
+
+
+def test_the_reason_that_people_share_is_the_first_note_whole_and_no_number_of_subjects():
+    differs = InstrumentDiffers(own=("BEAM; old B",), reference=("PORT-1",))
+    row = decision(state="not settled", more_subjects=pd.NA, note=notes_of(differs, Limit.NOT_SET))
+    assert wording.why_not(row, set()) == str(differs)
+    near = notes_of(TooNear(most=100), differs)
+    row = decision(state="not settled", more_subjects=pd.NA, note=near)
+    assert wording.why_not(row, set()) == "too near the limit to settle"

@@ -7,7 +7,9 @@ from strategies import as_session
 
 from anthroqa.decisions.findings import COLUMNS as DECISION
 from anthroqa.decisions.reference import COLUMNS as DOUBT
-from anthroqa.decisions.tolerance_checks import COLUMNS as KIT
+from anthroqa.decisions.tolerance_checks import COLUMNS as CHECK
+from anthroqa.notes import notes_of
+from anthroqa.notes.scores.odd import Fault, ReadOnInstrument
 from anthroqa.reporting.person.first_lines import first
 from anthroqa.scores.odd.patterns import COLUMNS as PATTERN
 
@@ -25,7 +27,7 @@ def told(code="A", *, statistic="bias", state="over limit", checks=(), patterns=
     tables = [
         pd.DataFrame(rows, columns=columns)
         for rows, columns in (
-            (decisions, DECISION), (list(checks), KIT), (list(patterns), PATTERN),
+            (decisions, DECISION), (list(checks), CHECK), (list(patterns), PATTERN),
             (list(doubts), DOUBT),
         )
     ]  # fmt: skip
@@ -61,14 +63,17 @@ def test_a_shift_that_all_users_of_an_instrument_share_is_told_and_none_of_them_
     row = {
         "measure": "length",
         "measurer": "(all)",
-        "pattern": "zero offset of the instrument",
+        "pattern": Fault.ZERO_OFFSET,
         "estimate": -7.0,
-        "note": "BOARD, read by A, B; against LEAD on other instruments",
+        "note": notes_of(ReadOnInstrument(instrument="BOARD", users=("A", "B"), others=("LEAD",))),
     }
     ((_, text),) = told(patterns=[row])
     assert text.startswith("all who used BOARD read 7.0 mm low in length")
     assert not any(code in text for code in ("LEAD", " B,"))
     assert told("B", state="within limit", patterns=[row]) == []
+    row["note"] = notes_of(ReadOnInstrument(instrument="BOARD, old", users=("B",), others=("A",)))
+    ((_, text),) = told(patterns=[row])
+    assert "nothing is known of yours" in text
 
 
 def test_a_reference_that_may_be_off_comes_first_for_the_staff_and_for_itself():

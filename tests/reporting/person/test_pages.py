@@ -7,38 +7,40 @@ from fractions import Fraction
 import pandas as pd
 import pytest
 from hypothesis import HealthCheck, given, settings
-from reporting.pages import frame, pairs, session_of
-from reporting.person.tables import plain, sheets_of, tables_of
+from reporting.pages import frame, pairs, session_of, unlike_instruments
+from reporting.person.tables import plain, sheets_of
 from strategies import sessions
 
 import anthroqa
+from anthroqa.notes import registered
+from anthroqa.notes.decisions import InstrumentDiffers
 from anthroqa.reporting.person import pages
 
 STATES = ("within limit", "over limit", "not settled", "not judged")
 
 
 @pytest.fixture(scope="module")
-def clinic_tables(clinics):
-    return tables_of(clinics)
+def clinic_analysis(clinics):
+    return anthroqa.analyse(clinics)
 
 
 @pytest.fixture(scope="module")
-def clinic_pages(clinics, clinic_tables):
-    return {code: plain(text) for code, text in sheets_of(clinics, clinic_tables).items()}
+def clinic_pages(clinic_analysis):
+    return {code: plain(text) for code, text in sheets_of(clinic_analysis).items()}
 
 
 @pytest.fixture(scope="module")
 def outreach_pages(outreach):
-    return {code: plain(text) for code, text in sheets_of(outreach).items()}
+    return {code: plain(text) for code, text in sheets_of(anthroqa.analyse(outreach)).items()}
 
 
 def test_everybody_has_a_page_the_reference_first(clinic_pages):
     assert list(clinic_pages) == ["LEAD", *(f"K{i}" for i in range(1, 10))]
 
 
-def test_every_finding_of_a_person_is_on_their_page_with_its_state(clinic_pages, clinic_tables):
+def test_every_finding_of_a_person_is_on_their_page_with_its_state(clinic_pages, clinic_analysis):
     for code, page in clinic_pages.items():
-        mine = clinic_tables.decisions[clinic_tables.decisions["measurer"] == code]
+        mine = clinic_analysis.decisions[clinic_analysis.decisions["measurer"] == code]
         for state in STATES:
             assert page.count(f" {state}: ") == (mine["state"] == state).sum()
 
@@ -72,8 +74,8 @@ def test_outreach_tells_of_exchanged_subjects_and_second_readings(outreach_pages
     assert "too few pairs of readings, 6 are the least" in outreach_pages["M5"]
 
 
-def test_a_person_with_nothing_to_practise_has_no_list(clinics, clinic_tables):
-    pages = sheets_of(clinics, clinic_tables)
+def test_a_person_with_nothing_to_practise_has_no_list(clinic_analysis):
+    pages = sheets_of(clinic_analysis)
     assert [code for code, text in pages.items() if "<ol>" not in text] == [
         code for code, text in pages.items() if "points to a step to practise" in text
     ]
@@ -100,17 +102,17 @@ def coded(session, word):
 @pytest.mark.parametrize("sample", ["clinics", "outreach"])
 def test_nobody_elses_code_is_on_a_page(sample, request):
     session = coded(request.getfixturevalue(sample), "ZZ")
-    pages = sheets_of(session)
+    pages = sheets_of(anthroqa.analyse(session))
     for code, text in pages.items():
         assert code in text
         assert not [other for other in pages if other != code and other in text]
 
 
-def test_nothing_is_ranked_graded_or_coloured(clinic_pages, clinics, clinic_tables, request):
-    style = request.config.rootpath / "anthroqa" / "reporting" / "template" / "feedback.css"
+def test_nothing_is_ranked_graded_or_coloured(clinic_pages, clinic_analysis, request):
+    style = request.config.rootpath / "anthroqa/reporting/page/template/feedback.css"
     for page in clinic_pages.values():
         assert not re.search(r"\b(rank|grade|score|pass|fail|poor|good|best|worst)", page, re.I)
-    drawn = sheets_of(clinics, clinic_tables)["K4"]
+    drawn = sheets_of(clinic_analysis)["K4"]
     found = set(re.findall(r"#([0-9a-f]{3,6})\b", style.read_text(encoding="utf-8") + drawn))
     assert len(found) > 3
     for colour in found:
@@ -126,9 +128,9 @@ def test_how_to_question_it_and_what_it_cannot_show_are_on_every_page(clinic_pag
             assert said in page
 
 
-def test_one_page_is_the_page_of_that_person_among_all(clinics, clinic_tables):
-    (alone,) = pages.sheets(clinics, ["K4"], clinic_tables).values()
-    assert alone.text == sheets_of(clinics, clinic_tables)["K4"]
+def test_one_page_is_the_page_of_that_person_among_all(clinic_analysis):
+    (alone,) = pages.sheets(clinic_analysis, "K4").values()
+    assert alone.text == sheets_of(clinic_analysis)["K4"]
 
 
 def test_a_drill_is_refused_with_what_to_do(samples):
@@ -146,24 +148,39 @@ def test_an_unknown_code_is_refused_with_the_codes_there_are(outreach):
 
 
 def test_a_session_of_one_person_has_nothing_to_draw_against():
-    ((_, page),) = sheets_of(session_of(frame(pairs("A", 8)), limit_tem="0.5 cm")).items()
+    session = session_of(frame(pairs("A", 8)), limit_tem="0.5 cm")
+    ((_, page),) = sheets_of(anthroqa.analyse(session)).items()
     assert "Nobody else read these subjects: there is nothing to draw against." in plain(page)
     assert "<svg" not in page
     assert "repeat error" in plain(page)
 
 
 def test_without_a_reference_it_is_said_what_a_difference_shows():
-    page = plain(sheets_of(session_of(frame(pairs("ABC", 8)), limit_bias="0.5 cm"))["B"])
+    session = session_of(frame(pairs("ABC", 8)), limit_bias="0.5 cm")
+    page = plain(sheets_of(anthroqa.analyse(session))["B"])
     assert "against the other staff" in page
     assert "Without a reference, a difference shows that people differ, not who is off." in page
 
 
 def test_without_limits_nothing_is_judged_and_figures_are_shown():
-    pages = sheets_of(session_of(frame(pairs(("LEAD", "A", "B"), 8)), reference="LEAD"))
+    session = session_of(frame(pairs(("LEAD", "A", "B"), 8)), reference="LEAD")
+    pages = sheets_of(anthroqa.analyse(session))
     page = plain(pages["A"])
     assert page.count("the program has set no limit") == 2
     assert "Keep doing" not in page
     assert re.search(r"repeat error \d\.\d+ cm \(\d\.\d+ to \d\.\d+ cm\)", page)
+
+
+@pytest.mark.parametrize("reworded", [False, True])
+def test_that_the_reference_used_another_instrument_is_told_however_it_is_named_or_said(
+    reworded, monkeypatch
+):
+    if reworded:
+        monkeypatch.setitem(registered(), InstrumentDiffers, "of another tool")
+    sheets = sheets_of(anthroqa.analyse(unlike_instruments()))
+    caution = "the reference used another instrument, and part of it may be theirs"
+    assert caution in plain(sheets["A"])
+    assert caution not in plain(sheets["B"])
 
 
 def test_a_correction_is_told_without_who_made_it_or_why():
@@ -172,7 +189,7 @@ def test_a_correction_is_told_without_who_made_it_or_why():
         "measurer": "A", "subject": "S3", "measure": "length", "round": 1, "written": "7.65",
         "corrected": "76.5", "reason": "Kim typed it", "by": "K9",
     }])  # fmt: skip
-    pages = sheets_of(replace(session, corrections=made))
+    pages = sheets_of(anthroqa.analyse(replace(session, corrections=made)))
     assert "Corrected after entry: length, subject S3, round 1: 7.65 became 76.5." in (
         plain(pages["A"])
     )
@@ -183,7 +200,7 @@ def test_a_correction_is_told_without_who_made_it_or_why():
 
 def test_what_people_typed_is_text(hostile_session):
     session = anthroqa.read_session(hostile_session)
-    pages = sheets_of(session)
+    pages = sheets_of(anthroqa.analyse(session))
     assert len(pages) == 7
     for text in pages.values():
         assert not re.search(r"<script|<img|<b>len|\son\w+=", text.replace("onerror=alert", ""))
@@ -203,7 +220,7 @@ def test_odd_sessions_give_everybody_a_page(session):
         for name, m in session.measures.items()
     }  # fmt: skip
     for some in (session, replace(session, measures=limited)):
-        pages = sheets_of(some)
+        pages = sheets_of(anthroqa.analyse(some))
         assert set(pages) == set(some.readings["measurer"])
         for text in pages.values():
             assert not re.search(r"\bnan\b|None|<NA>|&lt;NA", text)

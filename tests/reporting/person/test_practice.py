@@ -1,12 +1,17 @@
 """At most three steps, from where the readings point, and none where they point nowhere."""
 
+from fractions import Fraction
+
 import pandas as pd
 import pytest
 from reporting.person.tables import measure_of
 
 from anthroqa.decisions.findings import COLUMNS as DECISION
 from anthroqa.intake.written.slip_catalogue import CATALOGUE
-from anthroqa.reporting.person.practice import against_slip, practise
+from anthroqa.notes import kind_of, notes_of
+from anthroqa.notes.scores.odd import Explanation, Fault, Technique
+from anthroqa.notes.scores.slips import Misread, Notch, Slipped
+from anthroqa.reporting.person.practice import AGAINST, practise, said
 from anthroqa.scores.marks.screening import COLUMNS as LEAD
 from anthroqa.scores.odd.explained import COLUMNS as SLIP
 from anthroqa.scores.odd.patterns import COLUMNS as PATTERN
@@ -18,9 +23,14 @@ def rows(columns, *given, **shared):
     return pd.DataFrame([{**shared, **row} for row in given], columns=list(columns))
 
 
-def pattern(words="knees bent", measure="length", unit="cm", **more):
-    return {"measure": measure, "measurer": "A", "pattern": words, "estimate": -0.71,
-            "lower": -0.97, "upper": -0.45, "unit": unit, "technique": f"do {words}", "note": "",
+TEN = Misread(amount=Fraction(10), unit="cm")
+
+
+def pattern(
+    fault=Fault.KNEES_BENT, do=Technique.KNEES_STRAIGHT, measure="length", unit="cm", **more
+):
+    return {"measure": measure, "measurer": "A", "pattern": fault, "estimate": -0.71,
+            "lower": -0.97, "upper": -0.45, "unit": unit, "technique": do, "note": notes_of(),
             **more}  # fmt: skip
 
 
@@ -28,9 +38,9 @@ def finding(measure="length", question="bias", state="over limit"):
     return {"measure": measure, "question": question, "state": state}
 
 
-def slip(kind="misread by 10 cm", chance=0.2, note="", place=1, measure="length"):
-    return {"measure": measure, "subject": "S", "round": 1, "place": place, "note": note,
-            "consistent_with": kind, "chance": chance}  # fmt: skip
+def slip(kind=TEN, chance=0.2, note=None, place=1, measure="length"):
+    return {"measure": measure, "subject": "S", "round": 1, "place": place, "chance": chance,
+            "note": notes_of(note), "consistent_with": notes_of(kind)}  # fmt: skip
 
 
 def lead(test="coarse marks", state="named", measure="length"):
@@ -50,30 +60,41 @@ def test_nothing_is_invented():
     assert steps(mark_findings=[lead(state="as expected"), lead(state="habit of the group")]) == []
 
 
-@pytest.mark.parametrize("kind", CATALOGUE, ids=lambda kind: kind.words)
+@pytest.mark.parametrize("kind", CATALOGUE, ids=lambda kind: str(kind.slip or "misread"))
 def test_something_helps_against_every_slip_of_the_catalogue(kind):
-    assert against_slip(kind.words.format("5 cm"))
+    (step,) = steps(slips=[slip(kind.slip or TEN)])
+    assert step.do == AGAINST[kind_of(kind.slip or TEN)]
 
 
 def test_what_helps_against_some_slips():
-    assert "poise" in against_slip("one 50 lb notch of the poise")
-    assert "display" in against_slip("two adjacent digits exchanged")
-    assert "subject's code" in against_slip("two subjects exchanged")
-    assert "unit" in against_slip("ounces entered as tenths of a pound")
-    assert against_slip("") == ""
+    def helps(kind):
+        (step,) = steps(slips=[slip(kind)])
+        return said(step)
+
+    do, why = helps(Notch(amount=Fraction(50), unit="lb"))
+    assert "poise" in do
+    assert why == "Length, subject S, round 1: consistent with one 50 lb notch of the poise."
+    assert "display" in helps(Slipped.DIGITS_EXCHANGED)[0]
+    assert "subject's code" in helps(Slipped.SUBJECTS_EXCHANGED)[0]
+    assert "unit" in helps(Slipped.OUNCES_AS_TENTHS)[0]
 
 
 def test_there_are_three_at_most_and_the_one_over_a_limit_leads():
     found = steps(
         findings=[finding("length", state="within limit"), finding("height")],
-        patterns=[pattern(f"{w}", m) for m in ("length", "height") for w in (f"{m} 1", f"{m} 2")],
+        patterns=[
+            pattern(measure="length"),
+            pattern(Fault.HEAD_TILTED, Technique.SIGHT_AT_RIGHT_ANGLE, "length"),
+            pattern(Fault.BOARD_LOOSE, Technique.PRESS_FIRMLY, "height"),
+            pattern(Fault.SHOES_ON, Technique.SHOES_OFF, "height"),
+        ],
         mark_findings=[lead()], slips=[slip()],
     )  # fmt: skip
     assert len(found) == 3
-    assert found[0].do == "do height 1"
-    assert found[0].why == "height 0.71 cm low (over limit): as with height 1"
-    assert "finest mark" in found[1].do
-    assert "large figure" in found[2].do
+    assert found[0].do == Technique.PRESS_FIRMLY
+    assert found[0].why == "height 0.71 cm low (over limit): as with board loose"
+    assert "finest mark" in said(found[1])[0]
+    assert "large figure" in said(found[2])[0]
 
 
 def test_the_same_pattern_in_two_measures_is_one_step_told_where_it_is_over():
@@ -89,8 +110,9 @@ def test_the_same_pattern_in_two_measures_is_one_step_told_where_it_is_over():
 def test_a_repeat_error_and_skewness_are_told_by_what_they_show():
     found = steps(
         findings=[finding(question="repeatability")],
-        patterns=[pattern("movement: repeats far apart", unit="times the others'", estimate=2.74),
-                  pattern("some", unit="skewness", estimate=-2.0)],
+        patterns=[pattern(Fault.MOVEMENT, Technique.WAIT_UNTIL_STILL, unit="times the others'",
+                          estimate=2.74),
+                  pattern(unit="skewness", estimate=-2.0)],
     )  # fmt: skip
     assert found[0].why.startswith("length repeats 2.7 times as far apart as is usual here (over")
     assert found[0].why.endswith("as with movement")
@@ -100,9 +122,8 @@ def test_a_repeat_error_and_skewness_are_told_by_what_they_show():
 @pytest.mark.parametrize(
     "given",
     [
-        {"chance": 0.5}, {"chance": float("nan")}, {"kind": ""}, {"place": 2},
-        {"note": "two people read this subject: which of them is off cannot be told from this "
-                 "session"},
+        {"chance": 0.5}, {"chance": float("nan")}, {"kind": None}, {"place": 2},
+        {"note": Explanation.EITHER},
     ],
 )  # fmt: skip
 def test_no_step_comes_from_a_reading_that_a_slip_explains_badly(given):
@@ -114,4 +135,4 @@ def test_one_step_stands_for_the_same_slip_or_habit_twice():
     assert len(steps(slips=[slip(), slip(measure="height")])) == 1
     marks = [lead(), lead("terminal digits", "worth a look"), lead(measure="height")]
     assert [step.order[0] for step in steps(mark_findings=marks)] == [1]
-    assert "fresh sheet" in steps(mark_findings=[lead("second readings")])[0].do
+    assert "fresh sheet" in said(steps(mark_findings=[lead("second readings")])[0])[0]

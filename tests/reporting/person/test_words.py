@@ -6,6 +6,17 @@ import pandas as pd
 import pytest
 from reporting.person.tables import measure_of
 
+from anthroqa.notes import NONE, Quoted, notes_of
+from anthroqa.notes.decisions import (
+    InstrumentDiffers,
+    Limit,
+    SharedShift,
+    TooFewDifferences,
+    TooFewSubjects,
+    TooNear,
+)
+from anthroqa.notes.scores.odd import Explanation
+from anthroqa.notes.scores.slips import Slipped
 from anthroqa.reporting.person import words
 
 NAN = float("nan")
@@ -15,7 +26,7 @@ def finding(**given):
     base = {
         "measure": "x", "measurer": "A", "question": "bias", "statistic": "bias", "estimate": 1.0,
         "lower": 0.5, "upper": 1.5, "unit": "oz", "limit": 2.0, "state": "not settled",
-        "more_subjects": 3, "note": "",
+        "more_subjects": 3, "note": NONE,
     }  # fmt: skip
     return SimpleNamespace(**(base | given))
 
@@ -90,21 +101,22 @@ def test_a_repeat_error_is_a_size_with_its_interval(given, said):
         ({"more_subjects": 3}, False, "3 more subjects would settle it if it stays so"),
         ({"more_subjects": 1}, False, "1 more subject would settle it if it stays so"),
         ({"more_subjects": 3}, True, ""),
-        ({"more_subjects": pd.NA, "note": "too near the limit to settle: over 100 more subjects"},
+        ({"more_subjects": pd.NA, "note": notes_of(TooNear(most=100))},
          False, "too near the limit: over 100 more subjects would be needed"),
-        ({"more_subjects": pd.NA, "note": "one subject: no interval"}, False,
+        ({"more_subjects": pd.NA, "note": notes_of(Quoted(text="one subject: no interval"))}, False,
          "one subject: no interval"),
         ({"state": "not judged", "limit": NAN, "more_subjects": pd.NA}, False,
          "the program has set no limit"),
         ({"state": "not judged", "more_subjects": 4,
-          "note": "5 repeat differences, and 6 are the least to judge by"}, False,
+          "note": notes_of(TooFewDifferences(differences=5.0, least=6))}, False,
          "too few pairs of readings, 6 are the least: 4 more subjects would settle it if it stays "
          "so"),
         ({"state": "not judged", "more_subjects": pd.NA,
-          "note": "3 common subjects, and 6 are the least to judge by"}, False,
+          "note": notes_of(TooFewSubjects(subjects=3, least=6))}, False,
          "too few subjects that both measured, 6 are the least"),
         ({"state": "not judged", "more_subjects": pd.NA,
-          "note": "no subject in common with the reference; x"}, False,
+          "note": notes_of(
+              Quoted(text="no subject in common with the reference"), Quoted(text="x"))}, False,
          "no subject in common with the reference"),
     ],
 )  # fmt: skip
@@ -116,10 +128,11 @@ def slip(**given):
     base = {
         "measure": "x", "measurer": "A", "subject": "S1", "round": 1, "written": "37.5",
         "value": 37.5, "expected": 73.46, "off_by": -36.0, "spread": 0.4, "unit": "cm", "place": 1,
-        "consistent_with": "two adjacent digits exchanged", "would_have_been": 73.5,
-        "left_over": 0.04, "chance": 0.031, "partner": "", "note": "",
+        "consistent_with": Slipped.DIGITS_EXCHANGED, "would_have_been": 73.5,
+        "left_over": 0.04, "chance": 0.031, "partner": "", "note": None,
     }  # fmt: skip
-    return base | given
+    row = base | given
+    return row | {column: notes_of(row[column]) for column in ("consistent_with", "note")}
 
 
 def odd(*rows, step="0.1 cm"):
@@ -135,20 +148,25 @@ def test_an_odd_reading_says_what_was_written_what_was_expected_and_what_fits():
 
 
 def test_an_odd_reading_that_nothing_fits_says_so():
-    (line,) = odd(slip(consistent_with="", would_have_been=NAN, chance=NAN, note="which is off?"))
-    assert line.endswith("was expected. No known slip fits (which is off?).")
+    nothing = {"consistent_with": None, "would_have_been": NAN, "chance": NAN}
+    (line,) = odd(slip(**nothing, note=Explanation.EITHER))
+    assert line.endswith(
+        "was expected. No known slip fits (two people read this subject: which of them is off "
+        "cannot be told from this session)."
+    )
 
 
 def test_other_kinds_that_fit_are_told_too_but_not_all():
-    more = [slip(place=i, consistent_with=f"kind {i}") for i in (2, 3)]
+    others = (Slipped.POINT_LEFT_OUT, Slipped.POINT_MOVED)
+    more = [slip(place=i, consistent_with=kind) for i, kind in enumerate(others, start=2)]
     (line,) = odd(slip(), *more)
-    assert "; or kind 2, which" in line
-    assert "kind 3" not in line
+    assert "; or a decimal point left out, which" in line
+    assert "slipped" not in line
 
 
 def test_two_readings_that_changed_places_are_told_once():
-    one = slip(partner="S2", consistent_with="two subjects exchanged", chance=0.03)
-    two = slip(subject="S2", partner="S1", consistent_with="two subjects exchanged", chance=0.09,
+    one = slip(partner="S2", consistent_with=Slipped.SUBJECTS_EXCHANGED, chance=0.03)
+    two = slip(subject="S2", partner="S1", consistent_with=Slipped.SUBJECTS_EXCHANGED, chance=0.09,
                written="73.5", value=73.5, expected=37.4)  # fmt: skip
     assert odd(one, two) == [
         "X, subjects S1 and S2, round 1: you wrote 37.5 cm and 73.5 cm; about 73.5 cm and 37.4 cm "
@@ -224,8 +242,10 @@ def test_findings_are_listed_by_measure():
 
 
 def test_what_else_is_in_a_finding_is_said():
-    note = "measured on X, the reference on Y: it holds what these differ by"
+    note = notes_of(InstrumentDiffers(own=("X",), reference=("Y",)))
     assert "another instrument" in " ".join(words.held(finding(note=note)))
-    assert list(words.held(finding(note=""))) == []
-    fine = " ".join(words.held(finding(note="the limit is too fine for this step")))
-    assert "too fine" in fine
+    assert list(words.held(finding(note=NONE))) == []
+    assert "too fine" in " ".join(words.held(finding(note=notes_of(Limit.TOO_FINE))))
+    shift = words.held(finding(note=notes_of(SharedShift.DECIDES)))
+    assert list(shift) == ["it hangs on a shift between rounds that all share"]
+    assert list(words.held(finding(note=notes_of(SharedShift.TAKEN_OUT)))) == []

@@ -6,9 +6,10 @@ import shutil
 import pytest
 
 import anthroqa
+from anthroqa import plan
 from anthroqa.cli import main
+from anthroqa.files import sha256_of
 from anthroqa.intake import look
-from anthroqa.reporting import plan
 
 PLAN = """
 title = "Spring"
@@ -84,9 +85,7 @@ def test_a_workbook_that_somebody_typed_into_is_never_replaced(folder):
 def test_a_pdf_of_an_earlier_order_does_not_stay(folder, monkeypatch):
     (folder / "sheets.pdf").write_bytes(b"old")
     record = json.loads((folder / "run.json").read_text(encoding="utf-8"))
-    from anthroqa.planning import sha256
-
-    record["outputs"]["sheets.pdf"] = sha256(folder / "sheets.pdf")
+    record["outputs"]["sheets.pdf"] = sha256_of(folder / "sheets.pdf")
     (folder / "run.json").write_text(json.dumps(record), encoding="utf-8")
     written = plan(folder)
     there = (folder / "sheets.pdf").exists()
@@ -96,7 +95,9 @@ def test_a_pdf_of_an_earlier_order_does_not_stay(folder, monkeypatch):
 
 def test_without_a_pdf_the_command_says_what_prints_the_same(tmp_path, capsys, monkeypatch):
     (tmp_path / "plan.toml").write_text(PLAN, encoding="utf-8")
-    monkeypatch.setattr("anthroqa.reporting.plan", lambda folder, **_: [folder / "sheets.html"])
+    monkeypatch.setattr(
+        "anthroqa.reporting.plan.folder.plan", lambda folder, **_: [folder / "sheets.html"]
+    )
     assert main(["plan", str(tmp_path)]) == 0
     assert "Print sheets.html from a browser" in capsys.readouterr().err
 

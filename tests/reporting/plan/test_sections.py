@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from anthroqa.planning import chances, changes, naming
+from anthroqa.planning import chances, changes, look_ahead
 from anthroqa.planning.plan import plan_of
 from anthroqa.reporting.plan import sections
 
@@ -26,13 +26,10 @@ limit_source = "manual"
 
 def page(text):
     """The text of every part of a plan's page."""
-    plan = plan_of(text)
-    table = chances(plan)
-    curves = changes(plan, table)
+    outlook = look_ahead(plan_of(text))
     parts = [
-        sections.opening(plan, table, curves, naming(plan, table)),
-        sections.settled(plan, table, 0.9), sections.changed(plan, table, curves),
-        sections.day(plan),
+        sections.opening(outlook), sections.settled(outlook), sections.changed(outlook),
+        sections.day(outlook),
     ]  # fmt: skip
     html = "\n".join(part.text for part in parts)
     return re.sub(r"\s+", " ", re.sub("<[^>]*>", " ", html)), html

@@ -4,16 +4,11 @@ import numpy as np
 import pandas as pd
 from reporting.pages import plain
 
-from anthroqa.intake.settings import Measure
-from anthroqa.program.routine.counting.counts import ALL, ON_MARK, in_order
-from anthroqa.program.routine.findings.combs_in_counts import converted
+from anthroqa.intake.described.settings import Measure
+from anthroqa.program.routine.audited import RoutineAudit
+from anthroqa.program.routine.counting.counts import ALL, ON_MARK, Tally, in_order
 from anthroqa.program.routine.findings.groups import step_of
-from anthroqa.program.routine.findings.months import changes
-from anthroqa.program.routine.findings.no_readings import quality
-from anthroqa.program.routine.findings.repetition import repeated
-from anthroqa.program.routine.findings.shares_of_marks import audit
-from anthroqa.reporting.routine import besides, in_short, sections
-from anthroqa.reporting.routine.made_from import Opened
+from anthroqa.reporting.routine import page
 
 MONTHS = [f"2026-{m:02d}" for m in range(1, 13)]
 
@@ -27,7 +22,7 @@ def even(n, cycle, *, extra=0, mark=None):
 
 
 def person(
-    code, at, *, measure="infant_weight", step="1 oz", clinic="A", instrument="S1",
+    code, at, *, measure="infant_weight", step="1 oz", site="A", instrument="S1",
     period="2026-01", days=10, on_comb=None, followed=None, same=None, **kinds,
 ):  # fmt: skip
     """The cells of one person, instrument and month; `missing=3` and the like are other kinds."""
@@ -37,7 +32,7 @@ def person(
     total = pd.DataFrame([(ALL, pd.NA, table["n"].sum())], columns=table.columns)
     table = pd.concat([table, total], ignore_index=True)
     table = table.assign(
-        clinic=clinic, measurer=code, instrument=instrument, measure=measure, step=step,
+        site=site, measurer=code, instrument=instrument, measure=measure, step=step,
         period=period, days=np.minimum(days, table["n"]),
     )  # fmt: skip
     table["squares"] = (table["n"] ** 2 / table["days"]).round().astype(int)
@@ -50,44 +45,28 @@ def person(
     return table
 
 
-def opened_of(*parts, **given):
-    """Counts as the page gets them."""
+def audit_of(*parts, **given):
+    """Counts as the page gets them, and what they say."""
     counts = in_order(pd.concat(parts, ignore_index=True))
     measures = {
         name: Measure(name=name, step=step_of(step))
         for name, step in counts[["measure", "step"]].drop_duplicates().itertuples(index=False)
     }
-    return Opened(name="readings.parquet", counts=counts, measures=measures, **given)
+    tally = Tally(name="readings.parquet", counts=counts, measures=measures, **given)
+    return RoutineAudit(tally=tally, confidence=0.9)
 
 
-def tables_of(opened, confidence=0.9):
-    """Every table of the page."""
-    counts = opened.counts
-    tables = {
-        "audit": audit(counts, confidence=confidence), "conversions": converted(counts),
-        "changes": changes(counts, confidence=confidence),
-        "repeated": repeated(counts, confidence=confidence), "quality": quality(counts),
-    }  # fmt: skip
-    tables["months"] = besides.months_of(counts, tables["audit"], tables["changes"])
-    return tables
+SECTIONS = (
+    "opening", "chances", "by_person", "by_place", "positions", "by_months", "conversions",
+    "repeated", "no_readings",
+)  # fmt: skip
 
 
-def parts_of(opened, tables):
+def parts_of(records):
     """Every section as HTML, by name."""
-    return {
-        "opening": in_short.opening(opened, tables),
-        "chances": in_short.chances(tables),
-        "people": sections.by_person(opened, tables, 0.9),
-        "places": sections.by_place(opened, tables, 0.9),
-        "positions": sections.positions(opened, tables),
-        "months": besides.by_months(opened, tables),
-        "conversions": besides.conversions(tables),
-        "repeated": besides.repeated(tables),
-        "no readings": besides.no_readings(tables),
-    }
+    return {name: getattr(page, name)(records) for name in SECTIONS}
 
 
-def said(opened, tables=None):
+def said(records):
     """Every section as plain text, by name."""
-    found = parts_of(opened, tables_of(opened) if tables is None else tables)
-    return {name: plain(part) for name, part in found.items()}
+    return {name: plain(part) for name, part in parts_of(records).items()}

@@ -71,7 +71,7 @@ def test_a_crowd_is_drawn_by_readings_and_only_the_named_have_their_code():
 def month_rows(shares, *, who="A", mark="1 lb"):
     n = len(shares)
     return pd.DataFrame({
-        "level": "clinic", "who": who, "mark": mark, "n": 200,
+        "level": "site", "who": who, "mark": mark, "n": 200,
         "period": [f"2026-{m:02d}" for m in range(1, n + 1)], "share": shares, "centre": 0.1,
         "low": 0.05, "high": 0.15, "note": "",
     })  # fmt: skip
@@ -79,11 +79,11 @@ def month_rows(shares, *, who="A", mark="1 lb"):
 
 def test_months_outside_the_band_are_squares_and_a_change_is_an_upright():
     shares = [0.1, 0.12, 0.3, 0.11]
-    changes = pd.DataFrame({"level": ["clinic"], "who": ["A"], "mark": ["1 lb"],
+    changes = pd.DataFrame({"level": ["site"], "who": ["A"], "mark": ["1 lb"],
                             "period": ["2026-03"]})  # fmt: skip
     both = pd.concat([month_rows(shares), month_rows([0.1] * 4, who="B")])
     axes = figures.months(
-        both, [("clinic", "A", "1 lb"), ("clinic", "B", "1 lb")], ["one", "two"], changes
+        both, [("site", "A", "1 lb"), ("site", "B", "1 lb")], ["one", "two"], changes
     )
     assert len(axes) == 2
     assert points_of(axes[0], "s") == [(2.0, pytest.approx(30))]
@@ -96,7 +96,7 @@ def test_months_outside_the_band_are_squares_and_a_change_is_an_upright():
 
 def test_few_months_without_limits_are_drawn_without_a_band():
     rows = month_rows([0.1, 0.2]).assign(low=np.nan, high=np.nan)
-    ax = figures.months(rows, [("clinic", "A", "1 lb")], ["x"], rows.iloc[:0])[0]
+    ax = figures.months(rows, [("site", "A", "1 lb")], ["x"], rows.iloc[:0])[0]
     assert len(points_of(ax, "o")) == 2
     assert points_of(ax, "s") == []
 

@@ -89,8 +89,8 @@ def test_the_page_finds_what_was_planted_and_names_nobody_else(made):
     for who, marks in (("V03", "whole pounds"), ("V07", "whole inches"), ("V12", "whole pounds")):
         assert re.search(rf"{who}, [a-z ]+: puts \d+ % of [\d,]+ readings on {marks}", short)
     assert re.search(r"[Ii]nstrument B-scale-2, infant weight: puts .* on 2 oz marks", short)
-    assert "Clinic C, instrument C-scale-1, infant weight: 100 % of" in short
-    assert "Clinic B, infant weight: from Apr 2026 on 100 % on 2 oz marks" in short
+    assert "Site C, instrument C-scale-1, infant weight: 100 % of" in short
+    assert "Site B, infant weight: from Apr 2026 on 100 % on 2 oz marks" in short
     assert "V14" in short[short.index("Not judged") :]
     audit = pd.read_csv(made[0] / "audit.csv", keep_default_na=False)
     named = audit[(audit["level"] == "measurer") & audit["state"].isin(["named", "worth a look"])]
@@ -207,7 +207,7 @@ def test_a_unit_that_was_switched_is_told_with_its_months(tmp_path):
     assert re.search("(Jun|Jul) 2026 to Dec 2026", text)  # a month that is mixed may be in it
 
 
-COUNTS = """clinic,measurer,instrument,measure,step,kind,position,period,n
+COUNTS = """site,measurer,instrument,measure,step,kind,position,period,n
 A,K1,S1,length,1/8 in,on a mark,0,2026-01,60
 A,K1,S1,length,1/8 in,on a mark,3,2026-01,40
 A,K1,S1,length,1/8 in,all,,2026-01,100

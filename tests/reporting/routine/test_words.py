@@ -6,7 +6,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from anthroqa.intake.settings import Measure
+from anthroqa.intake.described.settings import Measure
 from anthroqa.intake.written.steps import Step
 from anthroqa.reporting.routine import words
 from anthroqa.reporting.routine.made_from import Asked
@@ -46,9 +46,9 @@ def test_a_share_is_said_with_its_interval_and_what_was_expected():
 
 
 def test_places_periods_and_small_shares():
-    row = SimpleNamespace(clinic="C", instrument="C1", measurer="")
-    assert words.place(row) == "clinic C, instrument C1"
-    assert words.place(SimpleNamespace(clinic="", instrument="", measurer="")) == "everybody"
+    row = SimpleNamespace(site="C", instrument="C1", measurer="")
+    assert words.place(row) == "site C, instrument C1"
+    assert words.place(SimpleNamespace(site="", instrument="", measurer="")) == "everybody"
     assert words.periods("2026-01..2026-03") == "Jan 2026 to Mar 2026"
     assert words.periods("2026-02") == "Feb 2026"
     assert [plain(words.small(s)) for s in (0.0, 0.004, 0.12)] == ["\u2013", "0.4 %", "12 %"]

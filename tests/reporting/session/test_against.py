@@ -1,8 +1,13 @@
 """What the page says of the reference and of differences that grow with size."""
 
-import pandas as pd
-from reporting.pages import LIMITS, frame, pages, pairs, plain, session_of
+from types import SimpleNamespace
 
+import pandas as pd
+import pytest
+from reporting.pages import LIMITS, frame, pages, pairs, plain, session_of, unlike_instruments
+
+from anthroqa.notes import registered
+from anthroqa.notes.decisions import InstrumentDiffers
 from anthroqa.reporting.session import against
 
 
@@ -39,4 +44,20 @@ def test_lines_that_chance_turns_name_nobody(clinics):
 
 def test_without_any_line_the_reason_is_given(outreach):
     none = pd.DataFrame(columns=["measure", "measurer", "readings_used", "slope", "turns"])
-    assert "six common subjects are the least" in plain(against.growing(outreach, none))
+    some = SimpleNamespace(by_size=none, session=outreach)
+    assert "six common subjects are the least" in plain(against.growing(some))
+
+
+AS_SAID = "measured on BEAM; old B, the reference on PORT-1: it holds what these differ by"
+
+
+@pytest.mark.parametrize("words", [AS_SAID, "of another tool"])
+def test_who_did_not_use_the_instrument_of_the_reference_is_told_however_it_is_named_or_said(
+    words, monkeypatch
+):
+    if words != AS_SAID:
+        monkeypatch.setitem(registered(), InstrumentDiffers, words)
+    text = pages(unlike_instruments())
+    told = "A did not use the instrument of R: part of their differences may be the instruments'."
+    assert told in text["opening"]
+    assert f"Not only the person differs here: A: {words}." in text["difference"]

@@ -1,15 +1,19 @@
 """What the page says of the parts of an error, and which part comes first."""
 
+from types import SimpleNamespace
+
 import pandas as pd
 import pytest
 from reporting.pages import pages, plain
 
+from anthroqa.notes import NONE, notes_of
+from anthroqa.notes.scores.components import BelowZero, Components, NoInstruments
 from anthroqa.reporting.session import error_parts
 
 COLUMNS = ["measure", "part", "sd", "share", "lower", "upper", "unit", "largest", "note"]
 
 
-def parts(*largest, measure="length", note=""):
+def parts(*largest, measure="length", note=NONE):
     names = ["between measurers", "repeat error"]
     rows = [
         (measure, name, 0.2, 100 * p, 10.0, 90.0, "cm", p, note)
@@ -19,9 +23,9 @@ def parts(*largest, measure="length", note=""):
 
 
 def said(outreach, table, other=None):
-    other = table.iloc[:0] if other is None else other
-    scores = pd.DataFrame({"confidence": [0.9]})
-    return plain(error_parts.divided(outreach, table, other, scores))
+    without = SimpleNamespace(parts=table.iloc[:0] if other is None else other)
+    analysis = SimpleNamespace(session=outreach, confidence=0.9, parts=table, without_slips=without)
+    return plain(error_parts.divided(analysis))
 
 
 @pytest.mark.parametrize(
@@ -46,16 +50,25 @@ def test_odd_readings_do_not_lead_the_sentence_astray(outreach):
 
 def test_a_part_that_cannot_be_had_is_said_with_its_reason(outreach):
     table = parts(0.2, 0.8)
-    gone = table.iloc[[0]].assign(part="instrument", sd=float("nan"), note="one instrument only")
+    gone = table.iloc[[0]].assign(
+        part="instrument", sd=float("nan"), note=[notes_of(NoInstruments.ONE_ONLY)]
+    )
     text = said(outreach, pd.concat([table, gone]))
-    assert "instrument (length): one instrument only." in text
+    assert "instrument (length): one instrument only: let the staff measure some" in text
+
+
+def test_a_variance_below_zero_is_said_with_a_true_minus(outreach):
+    below = notes_of(BelowZero(variance=-0.0123, unit="cm"))
+    assert str(below) == "estimated variance -0.0123 cm²: taken as zero"
+    text = said(outreach, parts(0.2, 0.8, note=below))
+    assert "(length): estimated variance \u22120.0123 cm²: taken as zero." in text
 
 
 def test_without_any_part_only_reasons_are_given(outreach):
-    table = parts(0.2, 0.8, note="one measurer").assign(sd=float("nan"))
+    table = parts(0.2, 0.8, note=notes_of(Components.ONE_PERSON)).assign(sd=float("nan"))
     text = said(outreach, table)
     assert text.startswith(" The error cannot be divided here.") or "cannot be divided" in text
-    assert "one measurer" in text
+    assert "one person only" in text
 
 
 def test_plot_shows_each_share_where_it_is():

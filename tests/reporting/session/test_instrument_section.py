@@ -5,27 +5,24 @@ from reporting.pages import frame, pages, pairs, plain, session_of
 
 import anthroqa
 from anthroqa.reporting.session import instrument_section
-from anthroqa.scores import entangled
 
 
 @pytest.fixture(scope="module")
-def checks(clinics):
-    return anthroqa.instrument_checks(clinics)
+def analysis(clinics):
+    return anthroqa.analyse(clinics)
 
 
-def test_one_row_an_instrument_with_its_worst_state(clinics, checks):
-    text = plain(instrument_section.instruments(clinics, checks, entangled(clinics))).replace(
-        "\u00a0", " "
-    )
+def test_one_row_an_instrument_with_its_worst_state(analysis):
+    text = plain(instrument_section.instruments(analysis)).replace("\u00a0", " ")
     assert "BEAM-B \u25a0 over limit +0.50 at 0 lb (+0.38 to +0.62) 0.25" in text
     assert "BEAM-A \u25cf within limit" in text
     assert "BOARD-A \u00d7 not judged" in text
     assert "NIST Handbook 44" in text
 
 
-def test_only_an_instrument_over_its_tolerance_is_drawn(clinics, checks):
-    measure = clinics.measures["adult_weight"]
-    page = instrument_section.instruments(clinics, checks, entangled(clinics)).text
+def test_only_an_instrument_over_its_tolerance_is_drawn(analysis, clinics):
+    measure, checks = clinics.measures["adult_weight"], analysis.instrument_checks
+    page = instrument_section.instruments(analysis).text
     assert page.count("<img") == 1
     over = checks[(checks["instrument"] == "BEAM-B") & (checks["statistic"] == "error")]
     ax = instrument_section.at_loads(over[over["check"].isin(["zero", "load"])], measure)

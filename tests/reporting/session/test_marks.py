@@ -13,9 +13,12 @@ from matplotlib.collections import LineCollection
 
 import anthroqa
 from anthroqa.decisions import marks_reach
-from anthroqa.intake.settings import Measure
+from anthroqa.intake.described.settings import Measure
 from anthroqa.intake.written.grammar import as_written
 from anthroqa.intake.written.steps import Step
+from anthroqa.notes import NONE, notes_of
+from anthroqa.notes.scores.figures import NoPValue, Repeats, TooFewRepeats
+from anthroqa.notes.scores.marks import Conversion, ConvertedLeftOut
 from anthroqa.reporting.session import marks, marks_words, positions
 from anthroqa.scores.marks.indices import published_indices
 from anthroqa.scores.marks.terminal import terminal_positions
@@ -48,16 +51,16 @@ def text_of(*parts):
 
 def page_of(session):
     """Everything the page says of marks and second readings, part by part, as plain text."""
-    scores = anthroqa.score(session)
-    mark_findings = anthroqa.mark_findings(scores)
-    at = marks.positions(session, mark_findings)
+    analysis = anthroqa.analyse(session)
     parts = {
-        "in short": " ".join(marks.in_short(session, scores, mark_findings)),
-        "marks": marks.every_mark(session, scores, mark_findings, at).text,
-        "repeats": marks.second_readings(session, scores, mark_findings).text,
+        "in short": " ".join(marks.in_short(analysis)),
+        "marks": marks.every_mark(analysis).text,
+        "repeats": marks.second_readings(analysis).text,
     }
+    drawn = "positions" in vars(analysis)  # they are worked out when they are asked for
     return SimpleNamespace(
-        scores=scores, mark_findings=mark_findings, at=at, html=parts,
+        scores=analysis.scores, mark_findings=analysis.mark_findings, drawn=drawn,
+        at=analysis.positions, html=parts,
         text={name: text_of(part) for name, part in parts.items()},
     )  # fmt: skip
 
@@ -121,14 +124,14 @@ def test_a_lead_is_drawn_and_its_counts_are_those_of_the_tables(clinics_page):
     assert "As expected: LEAD, K1, K3, K4, K5, K6, K7, K8 and K9." in clinics_page.text["marks"]
 
 
-def test_positions_are_had_only_where_somebody_is_drawn(clinics, clinics_page):
-    every = terminal_positions(clinics)
-    drawn = every[every["measure"] == "infant_length"].reset_index(drop=True)
-    pd.testing.assert_frame_equal(clinics_page.at, drawn)
+def test_positions_are_those_of_the_session(clinics, clinics_page):
+    assert clinics_page.drawn
+    pd.testing.assert_frame_equal(clinics_page.at, terminal_positions(clinics))
 
 
-def test_where_nobody_leans_there_is_one_sentence_and_no_figure(outreach, read):
+def test_where_nobody_leans_there_is_one_sentence_and_no_figure(read):
     page = page_of(session_of({"length": nearest(read)}))
+    assert not page.drawn
     assert page.text["in short"] == ""
     assert page.text["marks"].strip() == (
         "Nobody leans to any mark in length, beyond what chance gives so many tests."
@@ -247,7 +250,7 @@ def lead(measurer, **more):
     row = {
         "measure": "length", "measurer": measurer, "test": "coarse marks",
         "statistic": "coarse_share:1/2 in", "estimate": 0.6, "lower": 0.3, "upper": 0.9,
-        "p_value": 0.5, "p_holm": 1.0, "q_value": 0.9, "state": "as expected", "note": "",
+        "p_value": 0.5, "p_holm": 1.0, "q_value": 0.9, "state": "as expected", "note": NONE,
     }  # fmt: skip
     return row | more
 
@@ -260,16 +263,19 @@ def at_each_mark(people, observed=(6, 2, 3, 2, 4, 2, 3, 2)):
 
 def sections_of(rows, measure=EIGHTHS, at=None):
     mark_findings = pd.DataFrame(rows)
-    session = SimpleNamespace(measures={measure.name: measure}, reference=None)
     scores = pd.DataFrame([
         {"measure": r["measure"], "measurer": r["measurer"], "statistic": "identical_repeats",
-         "df": 12.0, "confidence": 0.9, "estimate": 0.5} for r in rows
+         "df": 12.0, "estimate": 0.5} for r in rows
     ])  # fmt: skip
-    at = at_each_mark(dict.fromkeys(mark_findings["measurer"])) if at is None else at
+    analysis = SimpleNamespace(
+        session=SimpleNamespace(measures={measure.name: measure}, reference=None),
+        scores=scores, mark_findings=mark_findings, confidence=0.9,
+        positions=at_each_mark(dict.fromkeys(mark_findings["measurer"])) if at is None else at,
+    )  # fmt: skip
     return (
-        text_of(*marks.in_short(session, scores, mark_findings)),
-        marks.every_mark(session, scores, mark_findings, at).text,
-        text_of(marks.second_readings(session, scores, mark_findings).text),
+        text_of(*marks.in_short(analysis)),
+        marks.every_mark(analysis).text,
+        text_of(marks.second_readings(analysis).text),
     )
 
 
@@ -335,6 +341,19 @@ def test_a_mark_is_said_in_words(statistic, measure, words):
     assert marks_words.kind(statistic, measure) == words
 
 
+def test_a_reason_is_said_without_what_was_left_out():
+    few, comb = TooFewRepeats(least=6), Conversion(on=9, of=9, step=Step(Fraction(1, 4), "in"))
+    left = ConvertedLeftOut(readings=2)
+    partly = Repeats.PARTLY_TARED_LEFT_OUT
+    for notes, reason in [
+        (notes_of(NoPValue(why=few), partly, Repeats.TARED), notes_of(few, partly)),
+        (notes_of(NoPValue(why=few), Repeats.CONVERTED_LEFT_OUT, partly), notes_of(few)),
+        (notes_of(comb, left), notes_of(comb)),
+    ]:
+        assert marks_words.why_untested(notes) == reason
+    assert marks_words.converted([notes_of(comb, left), NONE, notes_of(left)]) == 4
+
+
 def test_a_share_without_a_least_is_said_by_the_most_it_can_be():
     row = SimpleNamespace(measurer="A", statistic="coarse_share:1/2 in", estimate=0.34,
                           lower=0.0, upper=0.6)  # fmt: skip
@@ -374,7 +393,7 @@ def test_how_strong_a_habit_must_be_comes_from_its_table(clinics, clinics_page):
 
 def test_published_indices_stand_beside_what_chance_gives_and_are_never_added(clinics):
     table = published_indices(clinics)
-    html = marks.indices(clinics, table).text
+    html = marks.indices(anthroqa.analyse(clinics)).text
     k2 = table[(table["measure"] == "infant_weight") & (table["measurer"] == "K2")]
     expected = [f"{r['value']:.1f} ({r['expected_by_chance']:.1f})" for _, r in k2.iterrows()]
     assert cells(html, "K2") == ["24", *expected]
@@ -386,7 +405,8 @@ def test_published_indices_stand_beside_what_chance_gives_and_are_never_added(cl
         "Myers&#x27; blended index",
     }  # fmt: skip
     assert "(all)" not in html
-    assert marks.indices(clinics, table.assign(value=np.nan)).text == ""
+    blank = SimpleNamespace(session=clinics, indices=table.assign(value=np.nan))
+    assert marks.indices(blank).text == ""
 
 
 def bars(ax):

@@ -1,5 +1,7 @@
 """What the page says of odd readings, and of figures without them."""
 
+from types import SimpleNamespace
+
 import pandas as pd
 import pytest
 from reporting.pages import pages, plain
@@ -40,7 +42,8 @@ def test_findings_that_hang_on_odd_readings_are_listed(text):
 
 def test_nothing_odd_leaves_nothing_to_compare():
     columns = ["variant", "measure", "measurer", "statistic", "state", "other_state"]
-    part = odd.with_and_without(None, pd.DataFrame(columns=columns))
+    nothing = SimpleNamespace(session=None, variants=pd.DataFrame(columns=columns))
+    part = odd.with_and_without(nothing)
     assert "there is nothing to compare" in plain(part)
 
 

@@ -1,5 +1,7 @@
 """What the page says is to be watched for."""
 
+from types import SimpleNamespace
+
 import pandas as pd
 from reporting.pages import pages, plain
 
@@ -18,5 +20,7 @@ def test_a_ratio_has_no_sign_and_no_unit_of_length(outreach):
 
 
 def test_nothing_to_watch_is_said(outreach):
-    nothing = pd.DataFrame(columns=["measure", "measurer", "pattern"])
-    assert "No pattern stands out beyond chance." in plain(patterns.watch(outreach, nothing))
+    nothing = SimpleNamespace(
+        session=outreach, patterns=pd.DataFrame(columns=["measure", "measurer", "pattern"])
+    )
+    assert "No pattern stands out beyond chance." in plain(patterns.watch(nothing))

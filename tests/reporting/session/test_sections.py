@@ -54,9 +54,8 @@ def test_readings_that_are_all_equal_give_no_false_certainty():
     assert "every difference is equal: no interval" in text["opening"]
 
 
-def test_a_repeat_error_under_a_step_is_the_one_behind_the_rounding(outreach, outreach_tables):
-    scores, _, _ = outreach_tables
-    row = scores.query(
+def test_a_repeat_error_under_a_step_is_the_one_behind_the_rounding(outreach, outreach_analysis):
+    row = outreach_analysis.scores.query(
         "measure == 'weight' and measurer == 'M3' and statistic == 'within_tem_resolved'"
     ).iloc[0]
     text = pages(outreach)
@@ -115,15 +114,15 @@ def test_pairs_beyond_the_limit_and_conditions_are_told(outreach):
     assert "Readings missing: 4" in text
 
 
-def test_without_a_kit_file_unlike_instruments_are_told_once_for_those_who_share_them(clinics):
-    text = pages(replace(clinics, checks=clinics.checks.iloc[:0]))
+def test_without_known_loads_unlike_instruments_are_told_once_for_those_who_share_them(clinics):
+    text = pages(replace(clinics, known_loads=clinics.known_loads.iloc[:0]))
     told = "K4, K5 and K6: measured on BEAM-B, the reference on PORT-1: it holds what these differ"
     assert text["difference"].count(told) == 1
     assert "There is no known_loads.csv" in text["instruments"]
     assert "As read" not in text["difference"]
 
 
-def test_with_a_kit_file_the_scale_is_over_and_its_users_are_not(clinics):
+def test_with_known_loads_the_scale_is_over_and_its_users_are_not(clinics):
     text = pages(clinics)
     assert "1 of 4 tested is over the published tolerance" in text["opening"]
     assert "BEAM-B, adult weight: reads 0.50 lb high at 0 lb" in text["opening"]

@@ -1,24 +1,14 @@
 """Programs of small sessions in folders, and every section of their page."""
 
 import re
-from dataclasses import dataclass
+from copy import copy
 from html import unescape
 
 import numpy as np
 import pandas as pd
 
-from anthroqa.program.staff.drift import drifts, smoothed
-from anthroqa.program.staff.funnel_limits import funnel
-from anthroqa.program.staff.instruments import instrument_drifts
-from anthroqa.program.staff.moderation import moderated
-from anthroqa.program.staff.naming import named
-from anthroqa.program.staff.next_session import due
-from anthroqa.program.staff.over_time import differences, history, repeat_errors
-from anthroqa.program.staff.retraining import retrained
-from anthroqa.program.staff.sessions import Program, read_program
-from anthroqa.reporting.staff import changes, people
-from anthroqa.reporting.staff.dated import events
-from anthroqa.reporting.staff.in_short import opening
+from anthroqa.program import Review, read_program, review_of
+from anthroqa.reporting.staff import page
 
 
 def write_session(folder, date, readings, *, reference="LEAD", step="0.1 cm", more="", checks=None):
@@ -49,53 +39,32 @@ def drawn(people, subjects, *, seed, rounds=2, tem=0.3, bias=(), of="S"):
     return rows
 
 
-@dataclass(frozen=True)
-class Tables:
-    """A program and all its tables."""
-
-    program: Program
-    history: pd.DataFrame
-    smoothed: pd.DataFrame
-    events: pd.DataFrame
-    funnel: pd.DataFrame
-    drifts: pd.DataFrame
-    named: pd.DataFrame
-    moderated: pd.DataFrame
-    retrained: pd.DataFrame
-    checks: pd.DataFrame
-    due: pd.DataFrame
+def reviewed(*folders, **given) -> Review:
+    """The program in these folders with all that its notebook shows."""
+    return review_of(read_program(folders, **given))
 
 
-def tables_of(*folders, **given) -> Tables:
-    """Everything that the notebook computes."""
-    program = read_program(folders, **given)
-    figures = history(program, confidence=0.9, seed=0)
-    errors, apart = repeat_errors(figures), differences(figures)
-    round_, moved, drawn_in = funnel(errors), drifts(errors, apart), moderated(errors)
-    return Tables(
-        program=program, history=figures, smoothed=smoothed(errors, apart),
-        events=events(program), funnel=round_, drifts=moved, named=named(round_, moved),
-        moderated=drawn_in, retrained=retrained(program, errors, apart),
-        checks=instrument_drifts(program), due=due(program, figures, drawn_in, months=12),
-    )  # fmt: skip
+def with_tables(review: Review, **tables) -> Review:
+    """The review with other tables in place of its own."""
+    other = copy(review)
+    vars(other).update(tables)  # where a table that was worked out already is kept
+    return other
 
 
-def parts_of(t: Tables) -> dict:
+def parts_of(review: Review) -> dict:
     """Every section of the page."""
     return {
-        "opening": opening(t.program, t.named, t.funnel, t.drifts, t.checks, t.retrained, t.due),
-        "by session": people.by_session(t.program, t.smoothed, t.events, t.named),
-        "differing": people.differing(t.program, t.funnel, t.named),
-        "moderated": people.moderated_beside(t.program, t.moderated),
-        "moved": changes.moved(t.program, t.drifts, t.named),
-        "reference": changes.reference_and_instruments(
-            t.program, t.drifts, t.checks, t.events
-        ),
-        "retraining": changes.retraining(t.program, t.retrained),
-        "due": changes.due_again(t.program, t.due, t.named),
-        "cannot": people.cannot_show(t.program, t.funnel, t.drifts),
-        "notes": people.notes(t.program),
-    }  # fmt: skip
+        "opening": page.opening(review),
+        "by session": page.by_session(review),
+        "differing": page.differing(review),
+        "moderated": page.moderated_beside(review),
+        "moved": page.moved(review),
+        "reference": page.reference_and_instruments(review),
+        "retraining": page.retraining(review),
+        "due": page.due_again(review),
+        "cannot": page.cannot_show(review),
+        "notes": page.notes(review),
+    }
 
 
 def plain(html) -> str:
@@ -105,4 +74,4 @@ def plain(html) -> str:
 
 def texts_of(*folders, **given) -> dict[str, str]:
     """Every section of the page as plain text, by name."""
-    return {name: plain(part) for name, part in parts_of(tables_of(*folders, **given)).items()}
+    return {name: plain(part) for name, part in parts_of(reviewed(*folders, **given)).items()}

@@ -39,7 +39,7 @@ def smoothed_rows(people, what=REPEAT, *, values=(0.2, 0.3, 0.4)):
 
 
 def nothing():
-    return pd.DataFrame(columns=["date", "measure", "measurer", "event", "text"])
+    return pd.DataFrame(columns=["date", "measure", "measurer", "event", "note"])
 
 
 def circles(ax):
@@ -97,7 +97,7 @@ def test_events_are_drawn_at_their_date_with_their_letters(length):
     happened = pd.DataFrame(
         [(DATES[1], "length", "A", "retrained", ""),
          (DATES[1], "length", "A", "another instrument", "")],
-        columns=["date", "measure", "measurer", "event", "text"],
+        columns=["date", "measure", "measurer", "event", "note"],
     )  # fmt: skip
     ax = panels.over_time(smoothed_rows(["A", "B"]), happened, length, 0.8)
     (letters,) = [t for t in ax.texts if t.get_text() == "TK"]

@@ -5,7 +5,7 @@ import warnings
 
 import numpy as np
 import pytest
-from reporting.staff.pages import drawn, parts_of, plain, tables_of, write_session
+from reporting.staff.pages import drawn, parts_of, plain, reviewed, write_session
 
 LIMITS = 'limit_tem = "0.5 cm"\nlimit_bias = "0.5 cm"'
 ALL = ["LEAD", "A", "B", "C"]
@@ -56,7 +56,7 @@ def test_an_odd_program_has_every_section(name, tmp_path):
     (tmp_path / "retraining.csv").write_text("measurer,date\nA,2026-01-20\nLEAD,2026-02-20\n")
     with warnings.catch_warnings():
         warnings.simplefilter("error")
-        parts = parts_of(tables_of(tmp_path))
+        parts = parts_of(reviewed(tmp_path))
     for section, part in parts.items():
         text = plain(part)
         assert text.strip(), section
@@ -66,6 +66,6 @@ def test_an_odd_program_has_every_section(name, tmp_path):
 def test_a_day_that_two_sessions_share_has_a_page(tmp_path):
     for k in range(2):
         write_session(tmp_path / f"s{k}", "2026-03-10", drawn(ALL, 6, seed=k), more=LIMITS)
-    texts = {name: plain(part) for name, part in parts_of(tables_of(tmp_path)).items()}
+    texts = {name: plain(part) for name, part in parts_of(reviewed(tmp_path)).items()}
     assert "on 10 March 2026" in texts["opening"]
     assert "Who s0 s1" in texts["by session"]  # headed by name where dates are alike

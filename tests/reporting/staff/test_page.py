@@ -2,17 +2,23 @@
 
 import datetime as dt
 import re
-from dataclasses import replace
 from types import SimpleNamespace as Row
 
 import pandas as pd
 import pytest
-from reporting.staff.pages import drawn, parts_of, plain, tables_of, texts_of, write_session
+from reporting.staff.pages import (
+    drawn,
+    parts_of,
+    plain,
+    reviewed,
+    texts_of,
+    with_tables,
+    write_session,
+)
 
 from anthroqa.program.staff.drift import DIFFERENCE, REFERENCE, REPEAT
 from anthroqa.program.staff.instruments import moved_instruments
-from anthroqa.reporting.staff import changes, people, words
-from anthroqa.reporting.staff.in_short import opening
+from anthroqa.reporting.staff import page, words
 from anthroqa.scores.marks.screening import EXPECTED, NAMED
 
 LIMITS = 'limit_tem = "0.6 cm"\nlimit_bias = "0.6 cm"'
@@ -21,7 +27,7 @@ STAFF = ["A", "B", "C", "D", "E", "F"]
 
 @pytest.fixture(scope="module")
 def tables(samples):
-    return tables_of(samples / "four_quarters")
+    return reviewed(samples / "four_quarters")
 
 
 @pytest.fixture(scope="module")
@@ -169,16 +175,14 @@ def test_an_instrument_is_shown_at_a_load_that_moved_with_it():
 
 
 def test_nobody_named_says_so_and_with_how_many_questions(tables):
-    quiet = tables.named.assign(state=EXPECTED, adjusted=1.0)
-    t = tables
-    text = plain(opening(t.program, quiet, t.funnel, t.drifts, t.checks, t.retrained, t.due))
-    n = int(quiet.loc[(quiet["measurer"] != "LEAD"), "p_value"].notna().sum())
+    rows = tables.named.assign(state=EXPECTED, adjusted=1.0)
+    quiet = with_tables(tables, named=rows)
+    text = plain(page.opening(quiet))
+    n = int(rows.loc[(rows["measurer"] != "LEAD"), "p_value"].notna().sum())
     assert f"nobody. Of {n} questions asked of the staff none stands out" in text
     assert "LEAD: not seen to have a larger repeat error than the staff, nor to have moved" in text
-    assert "Nobody is named in infant length." in plain(
-        people.differing(t.program, t.funnel, quiet)
-    )
-    assert "named" not in plain(changes.moved(t.program, t.drifts, quiet))
+    assert "Nobody is named in infant length." in plain(page.differing(quiet))
+    assert "named" not in plain(page.moved(quiet))
 
 
 def test_one_session_shows_what_it_can(tmp_path):
@@ -214,7 +218,7 @@ def test_a_change_of_instrument_and_of_reference_is_drawn_and_said(tmp_path):
             tmp_path / "p" / f"s{k}", f"2026-0{k + 1}-10", rows, reference="X" if k else "LEAD"
         )
     (tmp_path / "p" / "retraining.csv").write_text("measurer,date\nC,2026-01-20\n")
-    tables = tables_of(tmp_path / "p")
+    tables = reviewed(tmp_path / "p")
     happened = tables.events
     assert set(happened[happened["event"] == "another instrument"]["measurer"]) == {"A", "B"}
     other = happened[happened["event"] == "another reference"]
@@ -236,14 +240,14 @@ def crowded(tables, people):
         table = getattr(tables, name)
         one = table[table["measurer"] == "A"]
         many[name] = pd.concat([one.assign(measurer=who) for who in people], ignore_index=True)
-    return replace(tables, **many)
+    return with_tables(tables, **many)
 
 
 def test_sixty_people_stay_readable_and_whoever_is_named_is_shown(tmp_path):
     for k in range(3):
         rows = drawn(["LEAD", *STAFF], 8, seed=k)
         write_session(tmp_path / "p" / f"s{k}", f"2026-0{k + 1}-10", rows, more=LIMITS)
-    t = crowded(tables_of(tmp_path / "p"), [f"P{i:02d}" for i in range(60)])
+    t = crowded(reviewed(tmp_path / "p"), [f"P{i:02d}" for i in range(60)])
     named = (t.named["measurer"] == "P58") & (t.named["what"] == DIFFERENCE)
     t.named.loc[named, "state"] = NAMED
     parts = parts_of(t)

@@ -168,7 +168,7 @@ def test_without_a_reference_it_is_blank_and_without_a_kit_file_there_is_no_row(
     assert ("A", "bias_less_instrument") not in table.index
 
 
-def test_what_is_not_known_of_the_kit_is_said():
+def test_what_is_not_known_of_the_loads_is_said():
     row = less(FLAT).loc[("A", "bias_less_instrument")]
     assert "the standards are taken as exact" in row["note"]
     assert "no load was put on twice" in row["note"]
@@ -199,7 +199,7 @@ def test_the_interval_adds_the_kits_uncertainty_to_the_persons():
 
 
 def slow(session, person, confidence):
-    """`bias_less_instrument` from the definition: estimate, lower, upper, subjects; None is blank."""
+    """`bias_less_instrument` as defined: estimate, lower, upper, subjects; None is blank."""
     (measure,) = session.measures.values()
     size = measure.step.size
     read = {(r.measurer, r.subject, r.round): r for r in session.readings.itertuples()}
@@ -314,7 +314,7 @@ def at_display(knots, display):
 
 
 @st.composite
-def tested_sessions(draw):
+def drawn_sessions(draw):
     """Small sessions on two or three instruments, with known loads that may lack some."""
     codes = ["I1", "I2", "I3"][: draw(st.integers(1, 3))]
     tared = draw(st.booleans())
@@ -354,7 +354,7 @@ def tested_sessions(draw):
 
 
 @settings(max_examples=100)
-@given(tested_sessions())
+@given(drawn_sessions())
 def test_it_agrees_with_a_slow_twin_in_fractions(session):
     table = scored(session, confidence=0.8)
     for person in sorted(set(session.readings["measurer"]) - {"LEAD"}):
@@ -370,7 +370,7 @@ def test_it_agrees_with_a_slow_twin_in_fractions(session):
 
 
 @settings(max_examples=40)
-@given(tested_sessions(), st.integers(-20, 20))
+@given(drawn_sessions(), st.integers(-20, 20))
 def test_an_instrument_that_shows_more_in_readings_and_kit_alike_changes_nothing(session, by):
     readings, loads = session.readings.copy(), session.known_loads.copy()
     on = readings["instrument"] == "I1"

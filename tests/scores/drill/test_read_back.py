@@ -11,6 +11,7 @@ import pytest
 from calibration.drill import drills, study
 
 import anthroqa
+from anthroqa.notes.scores.marks import Drill
 from anthroqa.scores.drill import read_back
 from anthroqa.scores.drill.read_back import (
     HALF_HIGH,
@@ -22,6 +23,7 @@ from anthroqa.scores.drill.read_back import (
 )
 from anthroqa.simulate.drills import Reader, read, settings
 
+SHARED = str(Drill.SHARED_DISPLACEMENT)
 FINDINGS = {
     0.0: NEAREST,
     -0.5: HALF_LOW,
@@ -88,7 +90,7 @@ def test_what_was_planted_in_the_sample_is_found_and_nobody_is_wrongly_named(sam
         if row["finding"] != wanted:
             wrong.append((planted["measure"], planted["measurer"], row["finding"]))
     assert wrong == []
-    assert not marks["note"].str.contains(read_back.SHARED).any()
+    assert not marks["note"].str.contains(SHARED).any()
     counts = marks["finding"].value_counts()
     assert counts.to_dict() == {
         NEAREST: 10, HALF_LOW: 2, HALF_HIGH: 2, LOW: 1,
@@ -246,13 +248,13 @@ def test_a_displacement_that_nearly_everybody_shares_may_be_the_instruments(true
     low = [read(true, Reader(shift=-0.5, error=0.1), 8, rng=rng) for _ in range(3)]
     clean = read(true, Reader(error=0.1), 8, rng=rng)
     table = found_of([*low, clean], true)
-    assert table["note"].str.contains(read_back.SHARED).tolist() == [True, True, True, False]
+    assert table["note"].str.contains(SHARED).tolist() == [True, True, True, False]
     two = found_of(low[:2], true)
-    assert not two["note"].str.contains(read_back.SHARED).any()
+    assert not two["note"].str.contains(SHARED).any()
     apart = found_of(
         [*low, clean, clean], true, instrument=np.repeat(["A", "A", "A", "B", "B"], 24)
     )
-    assert apart["note"].str.contains(read_back.SHARED).tolist() == [True, True, True, False, False]
+    assert apart["note"].str.contains(SHARED).tolist() == [True, True, True, False, False]
 
 
 def test_readings_stand_beside_what_was_set_and_doubtful_settings_are_marked(sample):

@@ -6,7 +6,12 @@ import pytest
 from strategies import as_frame, as_session
 from tested_instruments import with_known_loads
 
-from anthroqa.scores.instruments.confounding import APART, COLUMNS, SAID, SHARED, UNNAMED, entangled
+from anthroqa.notes import notes_of
+from anthroqa.notes.scores.instruments import Entangled
+from anthroqa.scores.instruments.confounding import COLUMNS, entangled, entangled_rows
+from anthroqa.scores.layout.cube import cubes
+
+SHARED, APART, UNNAMED = (notes_of(why) for why in Entangled)
 
 PEOPLE = {p: [[100, 100], [120, 121]] for p in ("LEAD", "A", "B", "C")}
 
@@ -19,7 +24,8 @@ def on(codes, *, loads=(), people=PEOPLE):
         for code, turn in zip(frame["measurer"].map(codes), frame["round"], strict=True)
     ]
     session = as_session(frame, reference="LEAD")
-    return entangled(with_known_loads(session, loads) if loads else session).set_index("measurer")
+    session = with_known_loads(session, loads) if loads else session
+    return entangled_rows(cubes(session)).set_index("measurer")
 
 
 def test_everybody_on_the_references_scale_shares_its_error():
@@ -33,13 +39,13 @@ def test_everybody_on_the_references_scale_shares_its_error():
     assert tested["tested"].tolist() == ["yes"] * 3
 
 
-def test_instruments_apart_without_a_kit_file_or_crossing_are_entangled():
+def test_instruments_apart_without_known_loads_or_crossing_are_entangled():
     table = on({"LEAD": "P", "A": "B", "B": "B", "C": "P"})
     assert table["said"].to_dict() == {"A": APART, "B": APART, "C": SHARED}
     assert table.loc["A", "reference_instruments"] == "P"
 
 
-def test_a_kit_file_tells_them_apart_only_where_it_knows_both():
+def test_known_loads_tell_them_apart_only_where_it_knows_both():
     codes = {"LEAD": "P", "A": "B", "B": "B", "C": "D"}
     loads = [("P", "load", 100, 100), ("B", "load", 100, 101)]
     assert on(codes, loads=loads)["said"].to_dict() == {"C": APART}
@@ -73,10 +79,11 @@ def test_crossing_needs_a_subject_that_was_read_on_both(of_b, apart):
 
 def test_readings_that_name_no_instrument_say_so():
     plain = entangled(as_session(PEOPLE, reference="LEAD"))
-    assert plain["said"].tolist() == [UNNAMED] * 3
+    assert [text.notes for text in plain["said"]] == [UNNAMED] * 3
+    assert plain["said"].tolist() == ["the readings do not name the instrument"] * 3
     some = on({"LEAD": "P", "A": ("P", ""), "B": "P", "C": "P"})
     assert some["said"].to_dict() == {"A": UNNAMED, "B": SHARED, "C": SHARED}
-    assert len(set(SAID)) == 3
+    assert len({str(why) for why in Entangled}) == 3
 
 
 def test_without_a_reference_there_is_no_row():

@@ -8,6 +8,8 @@ from scipy import stats
 from strategies import as_session
 from tested_instruments import known_loads_of, with_known_loads
 
+from anthroqa.notes.cells import worded
+from anthroqa.notes.scores.instruments import NotTwoSides, SideLessSide, TooFewLoads
 from anthroqa.scores.instruments.known_load_errors import curve, instrument_figures
 
 Z = 1.6448536269514722  # two-sided 90 %
@@ -15,7 +17,7 @@ Z = 1.6448536269514722  # two-sided 90 %
 
 def figures(rows, *, confidence=0.9, recorded_to="1 mm", **more):
     session = with_known_loads(as_session({"A": [["20"]]}, recorded_to=recorded_to), rows, **more)
-    return instrument_figures(session, confidence=confidence)
+    return worded(instrument_figures(session, confidence=confidence))
 
 
 def row(table, statistic, load=None):
@@ -107,6 +109,7 @@ def test_a_straight_line_of_errors_has_no_linearity():
 def test_linearity_needs_three_loads(loads, told):
     found = row(figures([("S", "load", x, x) for x in loads]), "linearity")
     assert np.isnan(found["estimate"])
+    assert found["note"].notes.first(TooFewLoads) == TooFewLoads(tested=len(loads), least=3)
     assert found["note"] == f"linearity needs 3 loads; {told} tested"
 
 
@@ -177,6 +180,7 @@ def test_a_joint_is_the_difference_of_its_two_sides_on_the_same_rods():
     found = row(figures(rows, uncertainty=5.0), "joint")
     assert found["estimate"] == 4  # above less below, on the rod of both
     assert found["upper"] - 4 == pytest.approx(Z * sqrt(2 / 12))
+    assert found["note"].notes.first(SideLessSide) == SideLessSide(side="above", less="below")
     assert found["note"].startswith("above less below")
 
 
@@ -193,6 +197,7 @@ def test_a_joint_has_two_sides(sides):
     found = row(figures([("B", "rod", 200, 200, side) for side in sides]), "joint")
     assert np.isnan(found["estimate"])
     named = len({s for s in sides if s})
+    assert NotTwoSides in found["note"].notes
     assert found["note"] == f"a joint has two sides; {named} named in the column position"
 
 

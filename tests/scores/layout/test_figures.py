@@ -6,6 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
+from anthroqa.notes import NONE, notes_of
+from anthroqa.notes.scores.figures import Agreement, Repeats
 from anthroqa.scores.layout.figures import (
     Figures,
     join,
@@ -53,10 +55,11 @@ def test_a_paired_mean_of_one_of_none_and_of_equals_says_why_it_has_no_interval(
     found = paired_mean(rows, 0.9, 1.0)
     assert found.mean[[0, 2]].tolist() == [5, 2]
     assert np.isnan(found.mean[1])
-    assert found.note.tolist() == [
+    assert [str(note) for note in found.note] == [
         "one subject: no interval", "",
         "every difference is equal: no interval", "every difference is equal: no interval",
     ]  # fmt: skip
+    assert [Agreement.ALL_EQUAL in note for note in found.note] == [False, False, True, True]
     assert np.isnan(found.lower).all()
     assert np.isnan(found.p_value).all()
 
@@ -64,7 +67,7 @@ def test_a_paired_mean_of_one_of_none_and_of_equals_says_why_it_has_no_interval(
 def test_differences_of_a_hundredth_step_are_not_equal():
     found = paired_mean(np.array([[1.0, 1.01]]), 0.9, 1.0)
     assert found.variance[0] == pytest.approx(0.00005)
-    assert found.note.tolist() == [""]
+    assert found.note.tolist() == [NONE]
 
 
 def test_a_ratio_over_nothing_is_blank():
@@ -84,15 +87,20 @@ def test_squares_are_pooled_exactly():
 
 def test_the_first_reason_that_holds_is_the_note():
     found = notes(
-        3, (np.array([True, False, False]), "first"), (np.array([True, True, False]), "b")
+        3,
+        (np.array([True, False, False]), Repeats.ALL_EQUAL),
+        (np.array([True, True, False]), Repeats.TARED),
     )
-    assert found.tolist() == ["first", "b", ""]
+    assert found.tolist() == [notes_of(Repeats.ALL_EQUAL), notes_of(Repeats.TARED), NONE]
 
 
 def test_notes_are_joined_with_a_semicolon_and_kept():
-    one = np.array(["a", "", ""], dtype=object)
-    assert join(one, np.array(["b", "c", ""], dtype=object)).tolist() == ["a; b", "c", ""]
-    assert one.tolist() == ["a", "", ""]
+    one = notes(3, (np.array([True, False, False]), Agreement.ONE_SUBJECT))
+    both = join(one, notes(3, (np.array([True, True, False]), Repeats.READINGS_ALL_EQUAL)))
+    assert [str(note) for note in both] == [
+        "one subject: no interval; all readings are equal", "all readings are equal", ""
+    ]  # fmt: skip
+    assert one.tolist() == [notes_of(Agreement.ONE_SUBJECT), NONE, NONE]
 
 
 def test_what_a_figure_does_not_have_is_blank():

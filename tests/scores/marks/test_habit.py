@@ -3,6 +3,7 @@ import pytest
 from calibration.sessions import DESIGNS, session
 from scipy.stats import binom
 
+from anthroqa.notes.scores.marks import Digits
 from anthroqa.scores.marks.digits import read_marks
 from anthroqa.scores.marks.habit import _chance_of_so_many, _count_pmf, group_figures
 from anthroqa.simulate import nearest
@@ -50,4 +51,4 @@ def test_a_group_of_one_cannot_be_held_against_anybody():
     cube = session(DESIGNS["0.1 cm"], np.random.default_rng(2), staff=1)
     figures = group_figures(cube, 0.90)
     assert all(np.isnan(f.estimate[0]) and np.isnan(f.p_value[0]) for f in figures)
-    assert all("nobody else read these subjects" in f.note[0] for f in figures)
+    assert all(Digits.NOBODY_ELSE in f.note[0] for f in figures)

@@ -1,9 +1,15 @@
+import io
+from fractions import Fraction
+
 import numpy as np
 import pandas as pd
 import pytest
 from statsmodels.stats.multitest import multipletests
 
 import anthroqa
+from anthroqa.intake import Step
+from anthroqa.notes import NONE, notes_of, texts
+from anthroqa.notes.scores.marks import Conversion, Digits
 from anthroqa.scores.marks.screening import false_discovery, holm
 
 
@@ -95,9 +101,31 @@ def test_what_cannot_be_tested_is_said_with_its_reason():
     rows = [("P0", "digit_dissimilarity", np.nan, np.nan, np.nan),
             ("P0", "coarse_share:5 mm", np.nan, np.nan, np.nan),
             ("P0", "identical_repeats", 0.1, 0, np.nan)]  # fmt: skip
-    found = anthroqa.mark_findings(table(rows).assign(note="nobody else read these subjects"))
+    found = anthroqa.mark_findings(table(rows).assign(note=[notes_of(Digits.NOBODY_ELSE)] * 3))
     assert found["state"].tolist() == ["not tested"] * 3
     assert found["note"].str.contains("nobody else").all()
+
+
+def test_scores_that_were_written_and_read_back_are_refused_where_a_conversion_may_be_hidden():
+    rng = np.random.default_rng(17)
+    inches = rng.integers(8 * 22, 8 * 36, 14) / 8  # read to eighths, written in millimetres
+    values = inches[None, :, None] + rng.integers(-1, 2, (5, 14, 2)) / 8
+    person, subject, turn = np.indices(values.shape).reshape(3, -1)
+    frame = pd.DataFrame({
+        "measurer": [f"P{p}" for p in person], "subject": [f"S{s}" for s in subject],
+        "round": turn + 1, "measure": "length",
+        "reading": [f"{v:.0f}" for v in np.floor(values.ravel() * 25.4 + 0.5)],
+    })  # fmt: skip
+    session = anthroqa.Session.from_frame(frame, measures={"length": {"recorded_to": "1 mm"}})
+    scores = anthroqa.score(session)
+    found = anthroqa.mark_findings(scores)
+    assert set(found["state"]) == {"not tested"}
+    assert found["note"].tolist() == texts(anthroqa.analyse(session).mark_findings["note"])
+    read = pd.read_csv(io.StringIO(scores.to_csv(index=False)))
+    with pytest.raises(ValueError, match=r"give what anthroqa.score returned, or use anthroqa"):
+        anthroqa.mark_findings(read)
+    tested = table(people(8, lean=[3])).assign(note="no interval: the shares of marks have one")
+    assert state(anthroqa.mark_findings(tested), "P3", "coarse marks") == "named"
 
 
 def test_scores_without_the_statistics_are_refused():
@@ -137,7 +165,8 @@ def test_where_a_habit_or_a_conversion_makes_repeats_equal_their_likeness_is_not
     comb = table([(*row[:4], 1e-7) if row[1] == "identical_repeats" else row for row in people(3)])
     mine = comb["measurer"] == "P1"
     digit = comb["statistic"] == "digit_dissimilarity"
-    comb.loc[mine & digit, "note"] = "20 readings are ...: a conversion, not a preference for marks"
+    conversion = notes_of(Conversion(on=20, of=20, step=Step(Fraction(1, 4), "in")))
+    comb["note"] = [conversion if converted else NONE for converted in mine & digit]
     comb.loc[mine & digit, "p_value"] = np.nan
     found = anthroqa.mark_findings(comb)
     assert state(found, "P1", "second readings") == "not tested"

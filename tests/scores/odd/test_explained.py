@@ -14,6 +14,8 @@ from strategies import as_session, sessions
 
 import anthroqa
 from anthroqa.intake.written.steps import Step
+from anthroqa.notes.scores.odd import Explanation, FitsByChance, MovesTooLittle
+from anthroqa.notes.scores.slips import Misread, Notch
 from anthroqa.scores import hidden_kinds
 from anthroqa.scores.odd.explained import COLUMNS
 from anthroqa.scores.odd.explanations import Odd, chance, near, on_displays, reach
@@ -318,6 +320,7 @@ def test_the_twelfth_row_of_the_measured_weights_has_two_measures_exchanged():
     }  # fmt: skip
     assert best.loc[("weight", "measured"), "would_have_been"] == 57
     assert best.loc[("height", "measured"), "would_have_been"] == 166
+    assert all(Explanation.EITHER in text.notes for text in best["note"])
     assert best["note"].str.contains("which of them is off cannot be told").all()
 
 
@@ -395,7 +398,8 @@ def test_kinds_too_small_to_tell_are_listed_with_the_reason():
     assert (row["size"], row["unit"]) == (1.0, "lb")
     assert "moves a reading by no more than" in row["why"]
     assert not (table["kind"] == "one 50 lb notch of the poise").any()
-    small = table[table["why"].str.startswith("it moves")]
+    assert row["kind"].notes.first(Notch) == Notch(amount=Fraction(1), unit="lb")
+    small = table[[MovesTooLittle in why.notes for why in table["why"]]]
     assert (small["size"] <= 6 * small["spread"]).all()
 
 
@@ -403,6 +407,8 @@ def test_what_a_random_reading_would_fit_as_well_is_listed_too():
     table = hidden_kinds(anthroqa.read_session(FOLDER / "outreach_metric"))
     row = table.query("measure == 'weight' and kind == 'misread by 0.5 kg'").iloc[0]
     assert "of random errors of this size would be explained as well" in row["why"]
+    assert 0.5 < row["why"].notes.first(FitsByChance).share <= 1
+    assert row["kind"].notes.first(Misread) == Misread(amount=Fraction(1, 2), unit="kg")
     assert not (table["kind"] == "misread by 10 cm").any()
 
 

@@ -17,20 +17,21 @@ from anthroqa.scores.odd.pattern_catalogue import (
 
 
 def of(words: str, kind: str):
-    return next(p for p in PATTERNS if p.words.startswith(words) and kind in p.kinds)
+    return next(p for p in PATTERNS if str(p.fault).startswith(words) and kind in p.kinds)
 
 
 def measure(step: Fraction, unit: str, kind: str | None = None) -> Measure:
     return Measure(name="m", step=Step(step, unit), kind=kind)
 
 
-@pytest.mark.parametrize("pattern", PATTERNS, ids=lambda p: p.words)
+@pytest.mark.parametrize("pattern", PATTERNS, ids=lambda p: str(p.fault))
 def test_every_pattern_is_whole(pattern):
     assert set(pattern.kinds) <= set(ALL_KINDS)
     assert pattern.kinds
     assert pattern.figure in (BIAS, SKEWNESS, REPEAT, INSTRUMENT)
     assert pattern.direction in (-1, 0, 1)
-    assert pattern.technique
+    assert str(pattern.fault)
+    assert str(pattern.technique)
     unit = "kg" if "weight" in pattern.kinds else "cm"
     least, most = pattern.sizes(measure(Fraction(1, 10), unit))
     assert 0 < least < most

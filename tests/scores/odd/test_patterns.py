@@ -10,6 +10,7 @@ from scipy import stats
 from strategies import as_session
 
 import anthroqa
+from anthroqa.notes.scores.odd import ReadOnInstrument
 from anthroqa.scores.layout.cube import cubes
 from anthroqa.scores.odd.patterns import COLUMNS, LINES_BY_CHANCE, repeat_ratio, skewness, watch_for
 
@@ -206,6 +207,10 @@ def test_users_of_a_shifted_instrument_get_one_line_together_and_none_each():
     assert table["measurer"].tolist() == ["(all)", "(all)"]
     assert np.sign(table["estimate"]).tolist() == [1, -1]  # X high against Y, Y low against X
     assert table["note"].iloc[0].startswith("X, read by A, B; against LEAD, C, D")
+    assert [note.notes.first(ReadOnInstrument) for note in table["note"]] == [
+        ReadOnInstrument(instrument="X", users=("A", "B"), others=("LEAD", "C", "D")),
+        ReadOnInstrument(instrument="Y", users=("LEAD", "C", "D"), others=("A", "B")),
+    ]
     # A is off by more than the instrument: the rest stays A's own
     more = as_session(layout({**away, "A": 40, "B": 10}), reference="LEAD", kind="height")
     more = replace(more, readings=more.readings.assign(instrument=on))

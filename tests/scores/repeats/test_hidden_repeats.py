@@ -12,6 +12,8 @@ from scipy import integrate, stats
 from strategies import as_session
 
 import anthroqa
+from anthroqa.notes import NONE, notes_of
+from anthroqa.notes.scores.figures import FirstReadingsUsed, Repeats
 from anthroqa.scores.layout.cube import cubes
 from anthroqa.scores.repeats import hidden_repeats
 from anthroqa.scores.repeats.hidden_repeats import GRID, TENTHS, apart, log_rows, table
@@ -233,7 +235,7 @@ def test_readings_with_a_tare_in_every_round_are_used_and_others_left_out():
     assert r.designs == [(((2, False), 1), ((2, True), 1))]
     assert r.squares.tolist() == [0.5]  # net readings of subject 1 are equal
     assert r.rounding[0] == pytest.approx(1.5 / 12)  # one rounding and two, each on one df
-    assert r.note[0] == (
+    assert str(r.note[0]) == (
         "subjects with a tare in some rounds only are left out; "
         "tared: both displays are taken to err alike"
     )
@@ -252,16 +254,16 @@ def test_converted_readings_are_left_out_and_that_is_said():
     r = repeats_of(rows, "0.1 cm")
     assert r.k.tolist() == [[0, 2], [0, 0]]
     assert r.squares.tolist() == [2, 0]
-    assert r.note.tolist() == [
-        "converted readings are left out: they were read on other marks", ""
-    ]  # fmt: skip
+    assert r.note.tolist() == [notes_of(Repeats.CONVERTED_LEFT_OUT), NONE]
+    assert str(r.note[0]) == "converted readings are left out: they were read on other marks"
 
 
 def test_of_many_repeats_the_first_six_are_used_and_that_is_said():
     r = hidden_repeats.repeats(next(cubes(as_session({"A": [[5, 6, 5, 6, 5, 6, 90, 91]]}))))
     assert r.k.tolist() == [[6]]
     assert r.squares.tolist() == [1.5]
-    assert r.note.tolist() == ["of a subject the first 6 readings are used"]
+    assert r.note.tolist() == [notes_of(FirstReadingsUsed(most=6))]
+    assert str(r.note[0]) == "of a subject the first 6 readings are used"
 
 
 def test_a_slip_of_a_thousand_steps_leaves_the_likelihood_finite():

@@ -9,12 +9,19 @@ shards that do not split a visit key.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from anthroqa.intake.tables.problems import Problem, SessionError, whole_file
+from anthroqa.notes import Note
+from anthroqa.notes.program.routine_problems import (
+    Held,
+    MostlyOff,
+    NoMeasurer,
+    OffInMonths,
+    Undated,
+)
 from anthroqa.program.routine.counting import counts as c
 from anthroqa.program.routine.counting import query
 from anthroqa.program.routine.counting.engines import NUMBER, TEXT
@@ -35,14 +42,6 @@ _MOSTLY = 0.5  # share of readings off the step from which the step is in doubt
 _SWITCHED = 0.2  # share of a month that is a sign of another unit; common practice, no source
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Tally:
-    """Counts of the records, and what needs attention in them."""
-
-    counts: pd.DataFrame
-    problems: tuple[Problem, ...]
-
-
 def tally(
     source: Source, wanted: Sequence[Wanted], *, clusters: str = "", progress: Progress = silent
 ) -> pd.DataFrame:
@@ -52,7 +51,7 @@ def tally(
 
 def tallied(
     source: Source, wanted: Sequence[Wanted], *, clusters: str = "", progress: Progress = silent
-) -> Tally:
+) -> c.Tally:
     """Count the readings at each position, inside the engine that holds them.
 
     Parameters
@@ -77,7 +76,7 @@ def tallied(
         raise ValueError(f"clusters is 'day' or '', not {clusters!r}")
     found = _there(source, progress)
     if not len(found):
-        raise SessionError([whole_file(source.name, "there are no rows", "Look at the export.")])
+        raise SessionError([whole_file(source.name, Held.NO_ROWS)])
     column = source.columns["measure"]
     problems = unknown_measures(found, wanted, source.name, column)
     there = [one for one in wanted if one.name in set(found["measure"])]
@@ -93,7 +92,9 @@ def tallied(
     raw = _counted(source, there, clusters, forms, progress, int(found["n"].sum()))
     counts = finished(raw, there, clusters=clusters)
     problems += _doubts(source, counts, there)
-    return Tally(counts=counts, problems=tuple(problems))
+    counted = set(counts["measure"])
+    measures = {one.name: one.measure for one in there if one.name in counted}
+    return c.Tally(name=source.name, counts=counts, measures=measures, problems=tuple(problems))
 
 
 def sql_of(source: Source, wanted: Sequence[Wanted], *, clusters: str = "") -> str:
@@ -172,7 +173,7 @@ def finished(raw: pd.DataFrame, wanted: Sequence[Wanted], *, clusters: str) -> p
     mark = raw["mark"].to_numpy(dtype=np.int64)
     measure = raw["measure"].astype(str)
     table = pd.DataFrame({
-        "clinic": raw["clinic"].astype(str), "measurer": raw["measurer"].astype(str),
+        "site": raw["site"].astype(str), "measurer": raw["measurer"].astype(str),
         "instrument": raw["instrument"].astype(str), "measure": measure,
         "step": measure.map(steps), "kind": pd.Series(mark).map(_KIND).fillna(c.ON_MARK),
         "position": pd.array(mark, dtype="Int64"), "period": _periods(raw["month"]),
@@ -203,65 +204,44 @@ def _doubts(source: Source, counts: pd.DataFrame, wanted: Sequence[Wanted]) -> l
     n = int(total["n"].sum())
     nobody = int(total.loc[total["measurer"] == "", "n"].sum())
     if nobody >= _MOST * n:
-        problems.append(_share(
-            source, "measurer", nobody, n, "have no code of a measurer",
-            "They count for their clinic only: is it the right column?",
-        ))  # fmt: skip
+        problems.append(_of_column(source, "measurer", NoMeasurer(rows=nobody, of=n)))
     undated = int(total.loc[total["period"] == "", "n"].sum())
     if undated >= _MOST * n:
-        problems.append(_share(
-            source, "taken_at", undated, n, "have no date, or none in ISO form",
-            "They are in no month: write dates as 2026-03-14, or name the right column.",
-        ))  # fmt: skip
+        problems.append(_of_column(source, "taken_at", Undated(rows=undated, of=n)))
     for one in wanted:
         own = counts[counts["measure"] == one.name]
         by_kind = own.groupby("kind")["n"].sum()
         off, on = int(by_kind.get(c.OFF_STEP, 0)), int(by_kind.get(c.ON_MARK, 0))
         if off > _MOSTLY * (off + on):
-            problems.append(_off_step(source, one, off, off + on))
+            problems.append(_of_column(source, "reading", MostlyOff(
+                measure=one.name, off=off, readings=off + on, step=one.measure.step,
+                likely=looks_like(source, one),
+            )))  # fmt: skip
         else:
             problems += _switched(source, one, own)
     return problems
 
 
 def _switched(source: Source, one: Wanted, counts: pd.DataFrame) -> list[Problem]:
-    """Clinics that wrote something else than this step in some months, and not in the others."""
+    """Sites that wrote something else than this step in some months, and not in the others."""
     counts = counts[(counts["period"] != "") & ~counts["kind"].isin([c.ALL, c.MISSING])]
     other = counts["n"].where(counts["kind"].isin([c.OFF_STEP, c.OUT]), 0)
     problems = []
-    by = counts.assign(other=other).groupby(["clinic", "period"])[["n", "other"]].sum()
-    for clinic, months in by.groupby(level="clinic"):
+    by = counts.assign(other=other).groupby(["site", "period"])[["n", "other"]].sum()
+    for site, months in by.groupby(level="site"):
         some = months["other"] >= _SWITCHED * months["n"]
         rest = months[~some].sum()
         if some.all() or not some.any() or rest["other"] > _SWITCHED / 4 * rest["n"]:
             continue
         there = months[some].sum()
-        periods = ", ".join(months.index.get_level_values("period")[some])
-        problems.append(Problem(
-            file=source.name, row=None, column=source.columns["reading"], found="",
-            problem=f"{f'clinic {clinic}, ' if clinic else ''}{one.name}: in {periods} "
-            f"{there['other']:,} of {there['n']:,} readings are off the step "
-            f"{one.measure.step} or out of range, in other months {rest['other']:,} of "
-            f"{rest['n']:,}",
-            remedy="Was another unit or instrument used then? Give those readings a measure of "
-            "their own, with its step.",
-        ))  # fmt: skip
+        problems.append(_of_column(source, "reading", OffInMonths(
+            site=str(site), measure=one.name, step=one.measure.step,
+            months=tuple(months.index.get_level_values("period")[some]),
+            off=int(there["other"]), readings=int(there["n"]), off_else=int(rest["other"]),
+            readings_else=int(rest["n"]),
+        )))  # fmt: skip
     return problems
 
 
-def _share(source: Source, ours: str, k: int, n: int, what: str, remedy: str) -> Problem:
-    return Problem(
-        file=source.name, row=None, column=source.columns[ours], found="",
-        problem=f"{k:,} of {n:,} rows {what}", remedy=remedy,
-    )  # fmt: skip
-
-
-def _off_step(source: Source, one: Wanted, off: int, n: int) -> Problem:
-    likely = looks_like(source, one)
-    hint = f"It looks like {likely}. " if likely else ""
-    return Problem(
-        file=source.name, row=None, column=source.columns["reading"], found="",
-        problem=f"{off:,} of {n:,} readings of {one.name} are off the step {one.measure.step}",
-        remedy=f"{hint}Is --recorded-to {one.name} the step of the instrument, or were readings "
-        "converted?",
-    )  # fmt: skip
+def _of_column(source: Source, ours: str, code: Note) -> Problem:
+    return Problem(file=source.name, row=None, column=source.columns[ours], found="", code=code)

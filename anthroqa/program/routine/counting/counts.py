@@ -1,6 +1,6 @@
 """What is in a table of counts, how are counts added, and which may leave?
 
-Counts hold no reading and no child: for each clinic, measurer, instrument, measure and month, how
+Counts hold no reading and no child: for each site, measurer, instrument, measure and month, how
 many readings stood at each position between two whole marks. Every column of numbers is a sum, so
 that shards, months and sites are added cell by cell: `days` and `squares` (the sum of the squared
 daily counts) over shards that do not split a person's day, `followed` and `same` over shards that
@@ -9,20 +9,24 @@ do not split a visit key.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from anthroqa.intake.personal import looks_like_a_name
+from anthroqa.intake import Measure
+from anthroqa.intake.tables.personal import looks_like_a_name
 from anthroqa.intake.tables.problems import Problem
+from anthroqa.notes.program.routine_problems import LikeNames
 
 ON_MARK, OFF_STEP, MISSING, OUT, UNREADABLE, ALL = (
     "on a mark", "off step", "missing", "out of range", "unreadable", "all",
 )  # fmt: skip
 KINDS = (ON_MARK, OFF_STEP, MISSING, OUT, UNREADABLE, ALL)
-WHO = ["clinic", "measurer", "instrument"]
+WHO = ["site", "measurer", "instrument"]
+ONCE_SITE = "clinic"  # what the column `site` was called before
 KEY = [*WHO, "measure", "step", "kind", "position", "period"]
 NUMBERS = ["n", "days", "squares", "on_comb", "followed", "same"]
 COLUMNS = [*KEY, *NUMBERS]
@@ -34,6 +38,18 @@ _LAST = 1_000_000  # in the order: where there is no position
 _ROOM = 2**62
 FORMULA = ("=", "+", "-", "@")  # what begins one in a spreadsheet
 _BETWEEN = ".."  # the first and the last month of a longer period
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Tally:
+    """Counts of routine records, what needs attention in them, and where they are from."""
+
+    name: str  # of the source, without a path or a password
+    counts: pd.DataFrame
+    measures: Mapping[str, Measure]  # that were counted
+    problems: tuple[Problem, ...] = ()
+    inputs: Mapping[str, str] = field(default_factory=dict)  # name -> sha256
+    options: Mapping[str, str] = field(default_factory=dict)  # how they were counted
 
 
 def merged(parts: Iterable[pd.DataFrame]) -> pd.DataFrame:
@@ -104,7 +120,7 @@ def for_others(counts: pd.DataFrame, *, fewest: int = FEWEST) -> pd.DataFrame:
     Neighbouring months are merged; what is left over at the end joins the period before it, and
     a person with fewer readings in all has one period. A few readings without a date go with the
     last period. Single positions are never hidden: that would destroy what the counts are for.
-    Splits by clinic and instrument stay, and so does every sum.
+    Splits by site and instrument stay, and so does every sum.
 
     Parameters
     ----------
@@ -160,12 +176,9 @@ def codes_only(counts: pd.DataFrame, file: str) -> list[Problem]:
     like = [code for code in counts["measurer"].unique() if looks_like_a_name(str(code))]
     if not like:
         return []
-    codes = "code looks" if len(like) == 1 else "codes look"
-    return [Problem(
-        file=file, row=None, column="measurer", found="",
-        problem=f"{len(like)} {codes} like a person's name",
-        remedy="Give staff codes, and keep the list of names with the program.",
-    )]  # fmt: skip
+    return [
+        Problem(file=file, row=None, column="measurer", found="", code=LikeNames(codes=len(like)))
+    ]
 
 
 def counts_text(counts: pd.DataFrame) -> str:

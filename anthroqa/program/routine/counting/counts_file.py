@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 
@@ -16,10 +15,29 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from anthroqa.intake.personal import looks_like_a_name, looks_personal
-from anthroqa.intake.tables.problems import Problem, SessionError, did_you_mean, whole_file
+from anthroqa.intake import Measure
+from anthroqa.intake.tables.personal import looks_like_a_name, looks_personal
+from anthroqa.intake.tables.problems import Problem, SessionError, nearest_word, whole_file
 from anthroqa.intake.written.grammar import Refusal, parse_quantity
 from anthroqa.intake.written.steps import Step
+from anthroqa.notes import Note
+from anthroqa.notes.program.routine_problems import (
+    Cell,
+    CellTwice,
+    ClinicIsSite,
+    Held,
+    InCounts,
+    LacksColumn,
+    MoreRows,
+    MoreThan,
+    NoPosition,
+    NoSuchSquares,
+    PartsDiffer,
+    PositionOf,
+    SeveralSteps,
+    StrayColumn,
+    UnknownKind,
+)
 from anthroqa.program.routine.counting.counts import (
     ALL,
     COLUMNS,
@@ -28,8 +46,10 @@ from anthroqa.program.routine.counting.counts import (
     NUMBERS,
     OF_A_TOTAL,
     ON_MARK,
+    ONCE_SITE,
     OPTIONAL,
     WHO,
+    Tally,
     in_order,
 )  # fmt: skip
 
@@ -40,15 +60,6 @@ _OF_A_CHILD = re.compile(
 )
 _SHOWN = 20  # problems of one sort that are told one by one
 _PERIOD = re.compile(r"(?:(\d{4}-(?:0[1-9]|1[0-2]))(?:\.\.(\d{4}-(?:0[1-9]|1[0-2])))?)?")
-_AGAIN = "Make the file again with --tally-only."
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class CountsLook:
-    """What there is in a counts file: every problem, and the counts that are sound."""
-
-    problems: tuple[Problem, ...]
-    counts: pd.DataFrame
 
 
 def is_counts_file(path: str | Path) -> bool:
@@ -64,28 +75,30 @@ def is_counts_file(path: str | Path) -> bool:
     return len(names & {"kind", "position", "n", "period", "step"}) >= 4
 
 
-def look_at_counts(path: str | Path) -> CountsLook:
+def look_at_counts(path: str | Path) -> Tally:
     """Everything that is wrong with a counts file, and what is sound in it."""
     path = Path(path)
-    nothing = pd.DataFrame(columns=[*KEY, "n"])
     try:
         table = pd.read_csv(path, dtype=str, keep_default_na=False, encoding="utf-8-sig")
     except FileNotFoundError:
-        problem = whole_file(path.name, "there is no such file", "Look at the path.")
-        return CountsLook(problems=(problem,), counts=nothing)
+        return _nothing(path.name, whole_file(path.name, Held.NO_FILE))
     except (ValueError, OSError):  # parsing and decoding errors are ValueErrors
-        problem = whole_file(path.name, "this cannot be read as a CSV file (UTF-8)", _AGAIN)
-        return CountsLook(problems=(problem,), counts=nothing)
+        return _nothing(path.name, whole_file(path.name, InCounts.NOT_CSV))
     table.columns = [str(name).strip() for name in table.columns]
     problems = _columns(list(table.columns), path.name)
     if not problems and not len(table):
-        problems = [whole_file(path.name, "there are no counts", _AGAIN)]
+        problems = [whole_file(path.name, InCounts.NO_COUNTS)]
     if problems:  # a comma in a cell shifts the others: nothing of this file may be quoted
-        return CountsLook(problems=tuple(problems), counts=nothing)
+        return _nothing(path.name, *problems)
     table = table.apply(lambda column: column.str.strip())
     for name in [*WHO, "measure"]:
         table[name] = table[name].str.replace(r"^'(?=[=+@-])", "", regex=True)
     return _Checked(path.name, table).look()
+
+
+def _nothing(file: str, *problems: Problem) -> Tally:
+    counts = pd.DataFrame(columns=[*KEY, "n"])
+    return Tally(name=file, counts=counts, measures={}, problems=problems)
 
 
 def read_counts(path: str | Path) -> pd.DataFrame:
@@ -96,10 +109,6 @@ def read_counts(path: str | Path) -> pd.DataFrame:
     SessionError
         With everything that is wrong with it; `look_at_counts` gives the sound part as well.
     """
-    from anthroqa.program.routine.counting.counts_file import (
-        look_at_counts,  # which needs this form
-    )
-
     found = look_at_counts(path)
     if found.problems:
         raise SessionError(found.problems)
@@ -107,28 +116,24 @@ def read_counts(path: str | Path) -> pd.DataFrame:
 
 
 def _columns(names: list[str], file: str) -> list[Problem]:
-    problems = []
+    told: dict[str, Note] = {}
     for name in names:
         if names.count(name) > 1:
-            problem, remedy = "this column is there twice", "Keep one of the two."
+            told[name] = InCounts.COLUMN_TWICE
         elif name in COLUMNS:
             continue
+        elif name == ONCE_SITE and "site" not in names:
+            told[name] = ClinicIsSite.IN_COUNTS
         elif looks_personal(name) or _OF_A_CHILD.search(name.lower()):
-            problem = "this column may tell of a child; a counts file holds codes and counts only"
-            remedy = "Make the file again with --tally-only, which leaves such columns behind."
+            told[name] = InCounts.OF_A_CHILD
         else:
-            problem = "this column does not belong in a counts file"
-            remedy = f"{did_you_mean(name, COLUMNS)}{_AGAIN}"
-        problems.append(Problem(
-            file=file, row=1, column=name, found="", problem=problem, remedy=remedy,
-        ))  # fmt: skip
+            told[name] = StrayColumn(near=nearest_word(name, COLUMNS))
     for name in [*KEY, "n"]:
-        if name not in names:
-            problems.append(Problem(
-                file=file, row=1, column=name, found="", problem="this column is missing",
-                remedy=f"{did_you_mean(name, names)}{_AGAIN}",
-            ))  # fmt: skip
-    return list(dict.fromkeys(problems))
+        if name not in names and not (name == "site" and ONCE_SITE in names):
+            told[name] = LacksColumn(near=nearest_word(name, names))
+    return [
+        Problem(file=file, row=1, column=name, found="", code=code) for name, code in told.items()
+    ]
 
 
 class _Checked:
@@ -141,7 +146,7 @@ class _Checked:
         self.steps: dict[str, Step] = {}
         self.numbers: dict[str, npt.NDArray[np.float64]] = {}
 
-    def look(self) -> CountsLook:
+    def look(self) -> Tally:
         self._codes()
         self._steps()
         self._kinds()
@@ -155,26 +160,29 @@ class _Checked:
         for name in ["position", *NUMBERS]:
             if name in sound:
                 sound[name] = pd.to_numeric(sound[name], errors="coerce").astype("Int64")
-        return CountsLook(problems=tuple(self.problems), counts=in_order(sound))
+        counts = in_order(sound)
+        steps = counts[["measure", "step"]].drop_duplicates().itertuples(index=False, name=None)
+        measures = {name: Measure(name=name, step=self.steps[text]) for name, text in steps}
+        return Tally(
+            name=self.file, counts=counts, measures=measures, problems=tuple(self.problems)
+        )
 
     def _tell(
-        self, at: Flags, column: str, problem: Callable[[pd.Series], str], remedy: str, *,
+        self, at: Flags, column: str, code: Note | Callable[[pd.Series], Note], *,
         show: bool = True,
     ) -> None:  # fmt: skip
         """A problem for each row at fault, the first of them one by one."""
         rows = np.flatnonzero(at)
         self.wrong |= at
-        for row in rows[:_SHOWN]:
+        for i, row in enumerate(rows[: _SHOWN + 1]):
             cells = self.table.iloc[row]
-            self.problems.append(Problem(
-                file=self.file, row=int(row) + 2, column=column,
-                found=cells[column][:60] if show else "", problem=problem(cells), remedy=remedy,
-            ))  # fmt: skip
-        if len(rows) > _SHOWN:
-            self.problems.append(Problem(
-                file=self.file, row=int(rows[_SHOWN]) + 2, column=column, found="",
-                problem=f"{len(rows) - _SHOWN:,} more rows have the same problem", remedy=remedy,
-            ))  # fmt: skip
+            told = code if isinstance(code, Note) else code(cells)
+            found = cells[column][:60] if show else ""
+            if i == _SHOWN:
+                told, found = MoreRows(rows=len(rows) - _SHOWN, problem=told), ""
+            self.problems.append(
+                Problem(file=self.file, row=int(row) + 2, column=column, found=found, code=told)
+            )
 
     def _each(self, column: str, good: Callable[[str], bool]) -> Flags:
         """Rows whose cell is not good; each different text is looked at once."""
@@ -184,39 +192,28 @@ class _Checked:
     def _codes(self) -> None:
         self._tell(
             self._each("measurer", lambda text: not looks_like_a_name(text)), "measurer",
-            lambda _: "this looks like a person's name",
-            "Give staff codes before the counts are made, and keep the list of names apart.",
-            show=False,
+            InCounts.LIKE_A_NAME, show=False,
         )  # fmt: skip
-        self._tell(
-            self._each("measure", bool), "measure", lambda _: "the measure is missing", _AGAIN
-        )
+        self._tell(self._each("measure", bool), "measure", InCounts.NO_MEASURE)
 
     def _steps(self) -> None:
         for text in self.table["step"].unique():
             found = parse_quantity(text)
             if not isinstance(found, Refusal) and found[0] > 0:
                 self.steps[text] = Step(Fraction(found[0]), found[1])
-        self._tell(
-            self._each("step", lambda text: text in self.steps), "step",
-            lambda _: "this is not a step", "Write an amount and its unit, as in 1/8 in.",
-        )  # fmt: skip
+        self._tell(self._each("step", lambda text: text in self.steps), "step", InCounts.NO_STEP)
         named = self.table.groupby("measure", sort=False)["step"].unique()
         for measure, steps in named.items():
             if len(steps) > 1:
                 self.wrong |= (self.table["measure"] == measure).to_numpy()
                 self.problems.append(Problem(
                     file=self.file, row=None, column="step", found=", ".join(steps),
-                    problem=f"the measure {measure!r} has several steps",
-                    remedy="Another step is another measure: give each a name of its own, as in "
-                    f"{measure}_{len(steps)}.",
+                    code=SeveralSteps(measure=str(measure), steps=len(steps)),
                 ))  # fmt: skip
 
     def _kinds(self) -> None:
         unknown = self._each("kind", lambda text: text in KINDS)
-        self._tell(
-            unknown, "kind", lambda _: "this kind is not known", f"Kinds are {', '.join(KINDS)}."
-        )
+        self._tell(unknown, "kind", UnknownKind(kinds=KINDS))
 
     def _positions(self) -> None:
         table = self.table
@@ -229,53 +226,43 @@ class _Checked:
         off = on & known & (cycle > 0) & ~((at >= 0) & (at < cycle))
         self._tell(
             off, "position",
-            lambda row: f"{row['position'] or 'a blank'} is not a position of {row['step']}: "
-            f"0 to {cycles[row['step']] - 1}",
-            "Positions are counted in steps from the last whole mark. " + _AGAIN,
+            lambda row: NoPosition(
+                position=row["position"], step=row["step"], last=cycles[row["step"]] - 1
+            ),
         )  # fmt: skip
-        self._tell(
-            ~on & ~blank, "position", lambda row: f"{row['kind']!r} has no position",
-            "Leave the cell empty.",
-        )  # fmt: skip
+        self._tell(~on & ~blank, "position", lambda row: PositionOf(kind=row["kind"]))
 
     def _periods(self) -> None:
         def good(text: str) -> bool:
             match = _PERIOD.fullmatch(text)
             return match is not None and (match[2] is None or match[1] < match[2])
 
-        self._tell(
-            self._each("period", good), "period", lambda _: "this is not a period",
-            "Write a month as 2026-03, several as 2026-01..2026-03, and none as an empty cell.",
-        )  # fmt: skip
+        self._tell(self._each("period", good), "period", InCounts.NO_PERIOD)
 
     def _counts(self) -> None:
         for name in [name for name in NUMBERS if name in self.table]:
             number = self.numbers[name] = _whole(self.table[name])
             blank = (self.table[name] == "").to_numpy() & (name in OPTIONAL)
-            self._tell(
-                ~blank & ~(number >= 0), name, lambda _: "this is not a count: a whole number",
-                _AGAIN,
-            )  # fmt: skip
+            self._tell(~blank & ~(number >= 0), name, InCounts.NO_COUNT)
         of = self.numbers
         limits = [(name, "n") for name in ("days", "on_comb", "followed") if name in of]
         limits += [("same", "followed")] if {"same", "followed"} <= set(of) else []
         for less, more in limits:
             self._tell(
                 of[less] > of[more], less,
-                lambda row, more=more: f"this is more than {more}, which is {row[more]}", _AGAIN,
+                lambda row, more=more: MoreThan(column=more, n=row[more]),
             )  # fmt: skip
         if {"days", "squares"} <= set(of):
             n, days, squares = of["n"], of["days"], of["squares"]
             self._tell(
                 (squares > n * n) | (squares * days < n * n), "squares",
-                lambda row: f"no {row['n']} readings on {row['days']} days have this sum of "
-                "squared daily counts", _AGAIN,
+                lambda row: NoSuchSquares(n=row["n"], days=row["days"]),
             )  # fmt: skip
 
     def _twice(self) -> None:
         self._tell(
             self.table.duplicated(KEY).to_numpy(), "n",
-            lambda row: f"this cell is there twice: {_of_whom(row)}", "Keep one of the two.",
+            lambda row: CellTwice(cell=_of_whom(row)),
         )  # fmt: skip
 
     def _totals(self) -> None:
@@ -295,19 +282,18 @@ class _Checked:
             first = np.zeros(len(code), dtype=bool)
             first[np.unique(code, return_index=True)[1]] = True
             bad = ((parts != told) | ~there) & ~tainted
-            said = {
-                int(i): (
-                    f"{parts[i]:.0f}",
-                    f"`all` says {told[i]:.0f}" if there[i] else "there is no `all`",
-                )
+            sums = {
+                int(i): (int(parts[i]), int(told[i]) if there[i] else None)
                 for i in np.flatnonzero(bad)
             }
             where = pd.Series(code, index=self.table.index)
             self._tell(
                 first & bad[code], name,
-                lambda row, said=said, where=where: f"{_of_whom(row)}: the parts add up to "
-                f"{said[where[row.name]][0]}, {said[where[row.name]][1]}",
-                "Was a row lost or changed? " + _AGAIN, show=False,
+                lambda row, sums=sums, where=where: PartsDiffer(
+                    cell=_of_whom(row), parts=sums[where[row.name]][0],
+                    total=sums[where[row.name]][1],
+                ),
+                show=False,
             )  # fmt: skip
             tainted |= bad
         self.wrong |= tainted[code]
@@ -319,7 +305,5 @@ def _whole(column: pd.Series) -> npt.NDArray[np.float64]:
     return pd.to_numeric(column.where(good), errors="coerce").to_numpy(dtype=np.float64)
 
 
-def _of_whom(row: pd.Series) -> str:
-    parts = [f"clinic {row['clinic']}" if row["clinic"] else "", row["measurer"]]
-    parts += [row["instrument"], row["measure"], row["period"] or "no date"]
-    return ", ".join(part for part in parts if part)
+def _of_whom(row: pd.Series) -> Cell:
+    return Cell(**{name: row[name] for name in (*WHO, "measure", "period")})

@@ -18,6 +18,8 @@ from urllib.parse import unquote, urlsplit
 import pandas as pd
 
 from anthroqa.intake.tables.problems import Problem, SessionError, whole_file
+from anthroqa.notes import Note
+from anthroqa.notes.program.routine_problems import Held, NoAnswer, Unreachable
 from anthroqa.program.routine.counting.progress import Progress
 
 _MEMORY = "1200MB"  # what DuckDB may hold; the rest goes to a temporary folder
@@ -55,10 +57,7 @@ def embedded(name: str, database: str = ":memory:") -> tuple[Run, Callable[[], N
             )
     except duckdb.Error:
         spill.cleanup()
-        raise SessionError([whole_file(
-            name, "DuckDB cannot open this file",
-            "Is it a DuckDB file, made by a version that is not newer, and closed elsewhere?",
-        )]) from None  # fmt: skip
+        raise SessionError([whole_file(name, Held.NOT_DUCKDB)]) from None
 
     def close() -> None:
         connection.close()
@@ -82,34 +81,28 @@ def told(name: str, kind: type[Exception], secrets: Sequence[str] = ()) -> Itera
     try:
         yield
     except kind as error:
-        raise SessionError([of_engine(name, error, secrets)]) from None
+        line = re.search(r"(?:on Line|Line:|line) *:? *(\d+)", str(error))
+        row = int(line[1]) if line else None
+        code = of_engine(error, secrets)
+        raise SessionError([Problem(file=name, row=row, column="", found="", code=code)]) from None
 
 
-def of_engine(name: str, error: Exception, secrets: Sequence[str] = ()) -> Problem:
-    """What can be told of an engine's error."""
+def of_engine(error: Exception, secrets: Sequence[str] = ()) -> Note:
+    """What can be told of an engine's error, of which there is nothing but its own words."""
     words = str(error)
-    line = re.search(r"(?:on Line|Line:|line) *:? *(\d+)", words)
     if "nvalid unicode" in words or "utf-8" in words.lower():
-        problem, remedy = "the file is not UTF-8 text", "Save it again as 'CSV UTF-8'."
-    elif "CSV Error" in words:
-        problem = "a row cannot be taken apart into columns"
-        remedy = "Look there for a stray quotation mark, or a comma inside a cell."
-    elif "Out of Memory" in words or isinstance(error, MemoryError):
-        problem = "the tally needs more memory than there is"
-        remedy = "Tally the files one by one and add the counts files."
-    elif "No magic bytes" in words or "not a Parquet" in words or "too small to be" in words:
-        problem, remedy = "the file is no Parquet file, or is cut off", "Export it again."
-    else:
-        first = next(iter(words.strip().splitlines()), "")
-        for secret in secrets:
-            first = first.replace(secret, "...") if secret else first
-        said = re.sub(r"'[^']*'|\"[^\"]*\"", "'...'", first)[:200]
-        problem = f"the engine could not answer ({type(error).__name__}: {said})"
-        remedy = "Look at the connection and the table, and run it again; nothing was written."
-    return Problem(
-        file=name, row=int(line.group(1)) if line else None, column="", found="",
-        problem=problem, remedy=remedy,
-    )  # fmt: skip
+        return Held.NOT_UTF8
+    if "CSV Error" in words:
+        return Held.NOT_APART
+    if "Out of Memory" in words or isinstance(error, MemoryError):
+        return Held.MEMORY
+    if "No magic bytes" in words or "not a Parquet" in words or "too small to be" in words:
+        return Held.NOT_PARQUET
+    first = next(iter(words.strip().splitlines()), "")
+    for secret in secrets:
+        first = first.replace(secret, "...") if secret else first
+    said = re.sub(r"'[^']*'|\"[^\"]*\"", "'...'", first)[:200]
+    return NoAnswer(error=type(error).__name__, said=said)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -136,7 +129,8 @@ def connected(address: str, name: str) -> Reached:
             "install the library that ibis needs for it"
         ) from None
     except Exception as error:  # every driver has its own errors
-        raise SessionError([_unreachable(name, error, secrets)]) from None
+        code = Unreachable(why=of_engine(error, secrets))
+        raise SessionError([whole_file(name, code)]) from None
 
     def tables() -> list[str]:
         with told(name, Exception, secrets):
@@ -182,12 +176,3 @@ def _secrets(address: str) -> list[str]:
     except ValueError:
         found = [address.partition("://")[2]]
     return [word for each in found if each for word in {each, unquote(each)}] + [address]
-
-
-def _unreachable(name: str, error: Exception, secrets: Sequence[str]) -> Problem:
-    problem = of_engine(name, error, secrets).problem
-    said = problem.removeprefix("the engine could not answer ")
-    return whole_file(
-        name, f"the database cannot be reached {said}",
-        "Is it running, is this machine allowed to ask it, and are host, user and password right?",
-    )  # fmt: skip

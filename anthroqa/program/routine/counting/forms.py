@@ -13,11 +13,12 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from anthroqa.intake.rows import MISSING as BLANK
-from anthroqa.intake.tables.problems import Problem, did_you_mean, whole_file
+from anthroqa.intake.entries.readings import MISSING as BLANK
+from anthroqa.intake.tables.problems import Problem, nearest_word, whole_file
 from anthroqa.intake.tables.table import strip
 from anthroqa.intake.written.grammar import Refusal, read_amount, read_count
 from anthroqa.intake.written.steps import UNITS, Step
+from anthroqa.notes.program.routine_problems import MeasureAbsent, NoStep, NotReadings, TooManyForms
 from anthroqa.program.routine.counting.query import MISSING, OFF, OUT, UNREADABLE, Form
 from anthroqa.program.routine.counting.request import Wanted
 from anthroqa.scores.marks.combs import on_comb
@@ -75,8 +76,7 @@ def all_understood(
         if len(own) > MOST:
             problems.append(Problem(
                 file=name, row=None, column=column, found=one.name,
-                problem=f"{one.name} has {len(own):,} different readings, more than a display has",
-                remedy="Is this the column that holds the readings? Say so with --column reading=",
+                code=TooManyForms(measure=one.name, forms=len(own)),
             ))  # fmt: skip
             continue
         unread: list[tuple[str, int]] = []
@@ -105,10 +105,7 @@ def _unreadable(unread: list[tuple[str, int]], one: Wanted, name: str, column: s
     total = sum(shown.values())
     return Problem(
         file=name, row=None, column=column, found=", ".join(told) + more,
-        problem=f"{total:,} {'reading' if total == 1 else 'readings'} of {one.name} cannot be read "
-        "as a number of marks; they are counted as unreadable",
-        remedy=f"A reading is written as on a display of {one.measure.step}, such as 7.35, 24 3/8 "
-        "or 11 lb 10 oz; where nothing was read the cell is empty.",
+        code=NotReadings(measure=one.name, readings=total, step=one.measure.step),
     )  # fmt: skip
 
 
@@ -135,19 +132,14 @@ def unknown_measures(
     names = [one.name for one in wanted]
     problems = []
     for measure in sorted(set(n.index) - set(names)):
-        told = f"the measure {measure!r}" if measure else "no measure"
+        near = nearest_word(measure, set(names) - set(n.index))
         problems.append(Problem(
             file=name, row=None, column=column, found=str(measure)[:60],
-            problem=f"{int(n[measure]):,} rows have {told}, which has no step; they are not "
-            "tallied",
-            remedy=f"{did_you_mean(measure, set(names) - set(n.index))}Give its step with "
-            f"--recorded-to {measure or 'MEASURE'}=STEP if it is wanted.",
+            code=NoStep(measure=measure, rows=int(n[measure]), near=near),
         ))  # fmt: skip
     for measure in names:
         if measure not in n.index:
-            problems.append(whole_file(
-                name, f"no row has the measure {measure!r}",
-                f"{did_you_mean(measure, list(n.index))}There are "
-                f"{', '.join(sorted(map(str, n.index))[:20]) or 'none'}.",
-            ))  # fmt: skip
+            there = tuple(sorted(map(str, n.index)))
+            code = MeasureAbsent(measure=measure, near=nearest_word(measure, there), there=there)
+            problems.append(whole_file(name, code))
     return problems

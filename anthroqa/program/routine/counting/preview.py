@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from anthroqa.intake.written.steps import Step
+from anthroqa.notes.program.routine_problems import LooksLike
 from anthroqa.program.routine.counting.engines import NUMBER, TEXT
 from anthroqa.program.routine.counting.query import NEAR, literal, quoted
 from anthroqa.program.routine.counting.request import Wanted
@@ -18,8 +19,8 @@ _NEARLY_ALL = 0.98  # of the readings are on the step; no source
 _ASKED = 2_000  # forms that are looked at
 
 
-def looks_like(source: Source, one: Wanted) -> str:
-    """The coarsest step that nearly all readings are on, with the unit as named; "" for none."""
+def looks_like(source: Source, one: Wanted) -> Step | LooksLike | None:
+    """The coarsest step that nearly all readings are on, with the unit as named."""
     measure, reading = (quoted(source.columns[name]) for name in ("measure", "reading"))
     found = source.ask(
         f"SELECT CAST({reading} AS VARCHAR) AS written, COUNT(*) AS n FROM {source.relation} "
@@ -31,7 +32,7 @@ def looks_like(source: Source, one: Wanted) -> str:
     good = np.isfinite(value)
     value, n = value[good], found["n"].to_numpy(dtype=float)[good]
     if not n.sum():
-        return ""
+        return None
     # an eighth of an inch is kept as 0.13 by columns of two decimals
     size = one.measure.step.size
     if (
@@ -40,10 +41,10 @@ def looks_like(source: Source, one: Wanted) -> str:
             np.abs(value / float(size) - np.rint(value / float(size))) <= 0.006 / float(size)
         ).all()
     ):
-        return "eighths that were kept with two decimals (restore them, as round(reading * 8) / 8)"
+        return LooksLike.EIGHTHS_IN_TWO_DECIMALS
     for size in _SIZES:
         steps = value * size.denominator / size.numerator
         on = np.abs(steps - np.rint(steps)) <= NEAR
         if n[on].sum() >= _NEARLY_ALL * n.sum():
-            return f"a step of {Step(size, one.measure.step.unit)}"
-    return ""
+            return Step(size, one.measure.step.unit)
+    return None

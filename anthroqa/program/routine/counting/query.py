@@ -16,8 +16,8 @@ from dataclasses import dataclass
 from anthroqa.program.routine.counting.request import Wanted
 
 REQUIRED = ("measurer", "measure", "reading", "taken_at")
-OPTIONAL = ("clinic", "instrument", "visit_key")
-CODES = ("clinic", "measurer", "instrument", "measure")
+OPTIONAL = ("site", "instrument", "visit_key")
+CODES = ("site", "measurer", "instrument", "measure")
 # what stands in the place of a position where there is none
 OFF, MISSING, OUT, UNREADABLE, ALL = -1, -2, -3, -4, -9
 # steps that a number may be off its mark: single precision (2 ** -24 of the number) stays within
@@ -63,7 +63,7 @@ def sql_text(
     Returns
     -------
     str
-        Its columns are `clinic, measurer, instrument, measure, month, mark, n, on_comb`, with
+        Its columns are `site, measurer, instrument, measure, month, mark, n, on_comb`, with
         days `days, squares`, with a visit key `followed, same`.
     """
     asked = _Asked(
@@ -147,7 +147,7 @@ class _Asked:
         return ", ".join(f"SUM({what[name]}) AS {name}" for name in plain)
 
     def codes(self) -> str:
-        """Clinic, measurer, instrument and measure as texts, blank where there is none."""
+        """Site, measurer, instrument and measure as texts, blank where there is none."""
         found = []
         for name in CODES:
             text = f"CAST({quoted(self.columns.get(name, name))} AS VARCHAR)"
@@ -172,9 +172,9 @@ class _Asked:
 
 
 def _who(asked: _Asked) -> str:
-    """Everybody who measured something, at a clinic and with an instrument, as a number."""
-    return f"""SELECT ROW_NUMBER() OVER (ORDER BY clinic, measurer, instrument, r.measure) AS id,
-         clinic, measurer, instrument, m.*
+    """Everybody who measured something, at a site and with an instrument, as a number."""
+    return f"""SELECT ROW_NUMBER() OVER (ORDER BY site, measurer, instrument, r.measure) AS id,
+         site, measurer, instrument, m.*
   FROM (SELECT DISTINCT {asked.codes()} FROM {asked.relation}) AS r
   JOIN measures AS m ON m.measure = r.measure"""
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
-from anthroqa.intake.settings import Measure, read_measures
+from anthroqa.intake.described.settings import Measure, read_measures
 from anthroqa.intake.tables.problems import SessionError
 from anthroqa.intake.written.steps import Step
 from anthroqa.scores.marks.combs import leaves_gaps

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import csv
 import gzip
-import hashlib
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -18,13 +17,24 @@ from urllib.parse import unquote, urlsplit
 
 import pandas as pd
 
-from anthroqa.intake.tables.problems import Problem, SessionError, did_you_mean, whole_file
+from anthroqa.files import sha256_of
+from anthroqa.intake.tables.problems import Problem, SessionError, nearest_word, whole_file
+from anthroqa.notes import Note
+from anthroqa.notes.program.routine_problems import (
+    ClinicIsSite,
+    ColumnKind,
+    Held,
+    NoColumn,
+    NoSuchFile,
+    NoSuchName,
+    NoTable,
+    WhichTable,
+)
+from anthroqa.program.routine.counting.counts import ONCE_SITE
 from anthroqa.program.routine.counting.engines import TEXT, Columns, Run, connected, embedded
 from anthroqa.program.routine.counting.progress import Progress, silent
 from anthroqa.program.routine.counting.query import OPTIONAL, REQUIRED, literal, quoted
 
-_MEMORY = "1200MB"  # what DuckDB may hold; the rest goes to a temporary folder
-_THREADS = 8  # each needs memory of its own
 _CSV, _PARQUET = (".csv", ".csv.gz", ".tsv", ".txt"), (".parquet", ".pq")
 _NUMBERS = re.compile(
     r"U?(TINY|SMALL|BIG|HUGE)?INT(EGER)?\b|DOUBLE|FLOAT|REAL|DECIMAL|NUMERIC", re.I
@@ -68,11 +78,7 @@ class Source:
 
     def fingerprints(self) -> dict[str, str]:
         """SHA-256 of each file, by its name; none of a database."""
-        found = {}
-        for path in self.files:
-            with path.open("rb") as file:
-                found[path.name] = hashlib.file_digest(file, "sha256").hexdigest()
-        return found
+        return {path.name: sha256_of(path) for path in self.files}
 
 
 def open_source(
@@ -97,15 +103,14 @@ def open_source(
     ValueError
         Where the call is wrong, or a library is missing.
     """
-    columns = dict(columns or {})
+    columns, text = dict(columns or {}), str(address)
     known = (*REQUIRED, *OPTIONAL)
     for name in columns:
+        if name == ONCE_SITE:
+            raise SessionError([whole_file("--column", ClinicIsSite.IN_OPTION)])
         if name not in known:
-            raise ValueError(
-                f"{name!r} is no column of records. {did_you_mean(name, known)}"
-                f"Write --column OURS=THEIRS, where OURS is one of {', '.join(known)}"
-            )
-    text = str(address)
+            near = nearest_word(name, known)
+            raise ValueError(str(NoSuchName(ours=name, near=near, known=known)))
     if re.match(r"[a-z][a-z0-9+.-]*://", text, re.IGNORECASE):
         if text.lower().startswith("duckdb:"):
             return _duckdb_file(text, columns, table)
@@ -140,10 +145,7 @@ def _files(text: str, columns: dict[str, str]) -> Source:
     name = Path(text).name or text
     kinds = {_format(path) for path in paths}
     if len(kinds) > 1:
-        raise SessionError([whole_file(
-            name, "there are CSV and Parquet files here",
-            "Read one kind at a time, with a pattern such as '*.parquet'.",
-        )])  # fmt: skip
+        raise SessionError([whole_file(name, Held.BOTH_FORMATS)])
     comma = False
     if kinds == {"csv"}:
         relation, comma = _csv(paths, name)
@@ -169,22 +171,20 @@ def _paths(text: str) -> list[Path]:
             found = sorted(p for p in path.rglob("*") if p.name.lower().endswith(endings))
             if found:
                 return found
-        problem, remedy = "this folder holds no Parquet or CSV file", "Name the file itself."
+        code: Note = Held.NO_FILES
     elif path.is_file():
         if _format(path):
             return [path]
-        problem = "this is no Parquet or CSV file, going by its name"
-        remedy = "Give it the ending .parquet or .csv, or export it again as one of them."
+        code = Held.NO_FORMAT
     elif any(c in text for c in "*?["):
         found = sorted(p for p in _fitting(path) if p.is_file() and _format(p))
         if found:
             return found
-        problem, remedy = "no file fits this pattern", "Look at the folder and the ending."
+        code = Held.NO_FIT
     else:
-        problem = "there is no such file or folder"
-        near = [p.name for p in path.parent.iterdir()] if path.parent.is_dir() else []
-        remedy = f"{did_you_mean(path.name, near)}Look at the path."
-    raise SessionError([whole_file(path.name or text, problem, remedy)])
+        beside = [p.name for p in path.parent.iterdir()] if path.parent.is_dir() else []
+        code = NoSuchFile(near=nearest_word(path.name, beside))
+    raise SessionError([whole_file(path.name or text, code)])
 
 
 def _fitting(pattern: Path) -> Iterator[Path]:
@@ -212,16 +212,10 @@ def _csv(paths: Sequence[Path], name: str) -> tuple[str, bool]:
     for path in paths:
         delimiter, header = _header(path)
         if len(set(header)) < len(header) or not all(header):
-            problems.append(whole_file(
-                path.name, "the first row does not name each column once",
-                "Give every column a name of its own, in the first row.",
-            ))  # fmt: skip
+            problems.append(whole_file(path.name, Held.HEADER))
         by_header.setdefault((delimiter, header), []).append(path)
     if len({delimiter for delimiter, _ in by_header}) > 1:
-        problems.append(whole_file(
-            name, "the files part their columns in different ways",
-            "Export them alike, all with commas or all with semicolons.",
-        ))  # fmt: skip
+        problems.append(whole_file(name, Held.DELIMITERS))
     if problems:
         raise SessionError(problems)
     reads = []
@@ -253,7 +247,7 @@ def _duckdb_file(address: str, columns: dict[str, str], table: str) -> Source:
     if not path.exists() and Path(str(path).lstrip("/")).exists():
         path = Path(str(path).lstrip("/"))
     if not path.is_file():
-        raise SessionError([whole_file(path.name, "there is no such file", "Look at the path.")])
+        raise SessionError([whole_file(path.name, Held.NO_FILE)])
     run, close = embedded(path.name, str(path))
     try:
         there = run(
@@ -300,17 +294,12 @@ def _table(table: str, names: Sequence[str], name: str, *, certain: bool = True)
     """The table that is meant, as it is there."""
     if not table and len(names) == 1:
         return names[0]
-    listed = ", ".join(names[:20]) + (" ..." if len(names) > 20 else "") if names else "none"
     if not table:
-        raise SessionError([whole_file(
-            name, "which table holds the records is not said",
-            f"Write --table NAME; there are {listed}.",
-        )])  # fmt: skip
+        raise SessionError([whole_file(name, WhichTable(tables=tuple(names)))])
     if table in names or not certain:
         return table
-    raise SessionError([whole_file(
-        name, f"there is no table {table!r}", f"{did_you_mean(table, names)}There are {listed}.",
-    )])  # fmt: skip
+    code = NoTable(table=table, near=nearest_word(table, names), tables=tuple(names))
+    raise SessionError([whole_file(name, code)])
 
 
 def _relation(table: str) -> str:
@@ -322,32 +311,32 @@ def _match(
 ) -> tuple[dict[str, str], dict[str, str]]:
     """The source's column for each of ours, and what kind readings and times are."""
     folded = {column.casefold(): column for column in found}
-    listed = ", ".join(found)
+    there = tuple(found)
     mapped, problems = {}, []
     for ours in (*REQUIRED, *OPTIONAL):
         theirs = columns.get(ours, ours)
-        there = theirs if theirs in found else folded.get(theirs.casefold())
-        if there is not None:
-            mapped[ours] = there
+        own = theirs if theirs in found else folded.get(theirs.casefold())
+        if own is not None:
+            mapped[ours] = own
         elif ours in columns or ours in REQUIRED:
-            hint = did_you_mean(theirs, found)
-            problems.append(Problem(
-                file=name, row=None, column=theirs, found="", problem="this column is missing",
-                remedy=f"{hint}There are {listed}. Say which one it is with --column {ours}=NAME.",
-            ))  # fmt: skip
+            near = nearest_word(theirs, there)
+            problems.append(_of_column(name, theirs, NoColumn(ours=ours, near=near, there=there)))
+    once = folded.get(ONCE_SITE)
+    if once is not None and "site" not in mapped and once not in mapped.values():
+        problems.append(_of_column(name, once, ClinicIsSite.IN_SOURCE))
     kinds = {}
-    for ours, fits in (("reading", "number or a text"), ("taken_at", "date, a time or a text")):
+    for ours in ("reading", "taken_at"):
         kind = found.get(mapped.get(ours, ""), "VARCHAR")
         kinds[ours] = _kind(kind)
         if kinds[ours] not in ("text", "number" if ours == "reading" else "time"):
-            problems.append(Problem(
-                file=name, row=None, column=mapped[ours], found=str(kind),
-                problem=f"this column is no {fits}",
-                remedy=f"Say which one it is with --column {ours}=NAME, or make a view.",
-            ))  # fmt: skip
+            problems.append(_of_column(name, mapped[ours], ColumnKind(ours=ours), str(kind)))
     if problems:
         raise SessionError(problems)
     return mapped, kinds
+
+
+def _of_column(name: str, column: str, code: Note, found: str = "") -> Problem:
+    return Problem(file=name, row=None, column=column, found=found, code=code)
 
 
 def _kind(kind: str) -> str:

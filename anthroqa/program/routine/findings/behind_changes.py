@@ -1,4 +1,4 @@
-"""What came with a change of share: another instrument, or a change of the whole clinic?
+"""What came with a change of share: another instrument, or a change of the whole site?
 
 Looked up in the counts; nothing is estimated here.
 """
@@ -10,33 +10,32 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
-from anthroqa.program.routine.findings.groups import Cells, Codes, first_said
+from anthroqa.notes import Note, Notes, notes_of
+from anthroqa.notes.program.routine import AsSites, Behind, FirstUsed, LastUsed
+from anthroqa.program.routine.findings.groups import Cells, Codes
 
 COMB, OFF_STEP, NOT_READINGS = "converted", "off step", "not a reading"
-_WORDS = {
-    COMB: "readings may have been converted on one side: a unit was switched",
-    OFF_STEP: "another step, or another unit, on one side",
-    NOT_READINGS: "missing, out of range or unreadable",
-}
-_ELSE = "another scale or board, another habit, or other staff"
+_WHAT = {
+    COMB: Behind.UNIT_SWITCHED, OFF_STEP: Behind.OTHER_STEP, NOT_READINGS: Behind.NO_READINGS,
+}  # fmt: skip
 
 
-def notes(told: pd.DataFrame, measures: Mapping[str, Cells]) -> list[str]:
-    """A note for each change of `measure, level, who, mark, period`."""
-    clinics = told[told["level"] == "clinic"]
+def looked_up(told: pd.DataFrame, measures: Mapping[str, Cells]) -> list[Notes]:
+    """What came with each change of `measure, level, who, mark, period`."""
+    sites = told[told["level"] == "site"]
     out = []
     for row in told.itertuples():
-        said = [_WORDS.get(row.mark, _ELSE)]
+        found: list[Note] = [_WHAT.get(row.mark, Behind.OTHER_INSTRUMENT)]
         c = measures[row.measure]
         own = _cells_of(c, row.level, row.who)
         if row.level != "everybody":
-            said += _instruments(c, own, row.period)
-        same = clinics[(clinics["measure"] == row.measure) & (clinics["mark"] == row.mark)
-                       & (clinics["period"] == row.period)]  # fmt: skip
+            found += _instruments(c, own, row.period)
+        same = sites[(sites["measure"] == row.measure) & (sites["mark"] == row.mark)
+                       & (sites["period"] == row.period)]  # fmt: skip
         if row.level in ("everybody", "measurer"):
-            there = [w for w in same["who"] if (own & _cells_of(c, "clinic", w)).any()]
-            said += [f"as clinic {first_said(there)} did"] if there else []
-        out.append("; ".join(said))
+            there = tuple(w for w in same["who"] if (own & _cells_of(c, "site", w)).any())
+            found += [AsSites(sites=there)] if there else []
+        out.append(notes_of(*found))
     return out
 
 
@@ -45,17 +44,17 @@ def _cells_of(c: Cells, level: str, who: str) -> np.ndarray:
     return code == names.index(who)
 
 
-def _instruments(c: Cells, own: np.ndarray, period: str) -> list[str]:
+def _instruments(c: Cells, own: np.ndarray, period: str) -> list[Note]:
     """Instruments first, or last, read at the change."""
     names, code = c.by("instrument")
     late = np.array([p >= period for p in c.names["period"]])[c.codes["period"]]
     after, before = _used(code, own & late), _used(code, own & ~late)
-    said = []
+    found: list[Note] = []
     if after - before and before:
-        said.append(f"{first_said(names[i] for i in sorted(after - before))} from then on")
+        found.append(FirstUsed(instruments=tuple(names[i] for i in sorted(after - before))))
     if before - after and after:
-        said.append(f"{first_said(names[i] for i in sorted(before - after))} until then")
-    return said
+        found.append(LastUsed(instruments=tuple(names[i] for i in sorted(before - after))))
+    return found
 
 
 def _used(code: Codes, own: np.ndarray) -> set[int]:

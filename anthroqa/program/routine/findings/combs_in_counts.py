@@ -1,4 +1,4 @@
-"""Which readings of a clinic were converted from another unit before they were written?
+"""Which readings of a site were converted from another unit before they were written?
 
 The tally counts, at each position, the readings that stand on marks which a reading of the other
 system gives (`scores/marks/combs.py`: the finest of these combs that leaves gaps; every coarser
@@ -22,15 +22,18 @@ import pandas as pd
 from scipy import special
 
 from anthroqa.intake.written.steps import Step
+from anthroqa.notes import NONE, Notes
+from anthroqa.notes.cells import worded
+from anthroqa.notes.program.routine import Comb
 from anthroqa.program.routine.findings.groups import ON_A_MARK, Cells, cells
 from anthroqa.scores.layout.cube import Array, Counts, Flags
 from anthroqa.scores.marks.combs import RISK, STRAYS, leaves_gaps, on_comb
 
 COLUMNS = [
-    "measure", "step", "clinic", "instrument", "measurer", "period", "source", "n", "on",
+    "measure", "step", "site", "instrument", "measurer", "period", "source", "n", "on",
     "expected", "p_value", "note",
 ]  # fmt: skip
-_KINDS = ("clinic", "code", "measurer")  # `code` is that of the instrument as it stands
+_KINDS = ("site", "code", "measurer")  # `code` is that of the instrument as it stands
 _LONG = 20_000  # steps at each position over which a comb is counted
 _LEAST = 20  # readings before a group is looked at; common practice, no source
 
@@ -48,14 +51,14 @@ def by_chance(step: Step, cycle: int) -> tuple[float, ...]:
 class _Groups:
     """Readings of some groups by month: how many, on the comb, and expected there."""
 
-    key: list[tuple[str, str, str]]  # clinic, instrument, measurer
+    key: list[tuple[str, str, str]]  # site, instrument, measurer
     n: Counts  # groups x periods
     on: Counts
     expected: Array
 
 
 def converted(counts: pd.DataFrame) -> pd.DataFrame:
-    """Clinics, instruments and people whose readings were converted before they were written.
+    """Sites, instruments and people whose readings were converted before they were written.
 
     Parameters
     ----------
@@ -65,7 +68,7 @@ def converted(counts: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        `measure, step, clinic, instrument, measurer, period, source, n, on, expected, p_value,
+        `measure, step, site, instrument, measurer, period, source, n, on, expected, p_value,
         note`: one row a finding. `measurer` is blank where it is everybody at that instrument.
         `period` is blank where it is all of them, else from the first to the last; `source` is
         what was likely read, or a coarser mark of that unit; `expected` the share that would be
@@ -76,11 +79,11 @@ def converted(counts: pd.DataFrame) -> pd.DataFrame:
     ValueError
         If a column is lacking.
     """
-    return converted_in(cells(counts))
+    return worded(conversion_rows(cells(counts)))
 
 
-def converted_in(measures: Iterable[Cells]) -> pd.DataFrame:
-    """The same of counts that are cells already."""
+def conversion_rows(measures: Iterable[Cells]) -> pd.DataFrame:
+    """The same, with codes in `note`."""
     return pd.DataFrame([row for c in measures for row in _of_measure(c)], columns=COLUMNS)
 
 
@@ -89,24 +92,22 @@ def _of_measure(c: Cells) -> list[dict[str, object]]:
         return []
     places = _groups(c, people=False)
     found = _found(c, places)
-    whole = {(row["clinic"], row["instrument"]) for row in found if not row["period"]}
+    whole = {(row["site"], row["instrument"]) for row in found if not row["period"]}
     people = _groups(c, people=True)
     if len(people.key) == len(places.key):
         return found
     # a person at a converted place is not named beside it
     keep = np.array([key[:2] not in whole for key in people.key], dtype=bool)
-    partly = {(row["clinic"], row["instrument"]) for row in found}
+    partly = {(row["site"], row["instrument"]) for row in found}
     own = _Groups(
         key=[key for key, kept in zip(people.key, keep, strict=True) if kept], n=people.n[keep],
         on=people.on[keep], expected=people.expected[keep],
     )  # fmt: skip
-    return found + [
-        row for row in _found(c, own) if (row["clinic"], row["instrument"]) not in partly
-    ]
+    return found + [row for row in _found(c, own) if (row["site"], row["instrument"]) not in partly]
 
 
 def _groups(c: Cells, *, people: bool) -> _Groups:
-    """Everybody at each clinic and instrument, or each person there."""
+    """Everybody at each site and instrument, or each person there."""
     kinds = _KINDS[: 3 if people else 2]
     flat = np.zeros(len(c.sums["n"]), dtype=np.int64)
     for kind in kinds:
@@ -156,17 +157,16 @@ def _found(c: Cells, groups: _Groups) -> list[dict[str, object]]:
             if i not in best or fit[i] > best[i][0]:
                 best[i] = (float(fit[i]), (first, end), float(p[i]))
     for i, (_, (first, end), p) in sorted(best.items()):
-        clinic, instrument, measurer = groups.key[i]
+        site, instrument, measurer = groups.key[i]
         size, hit, chance = (float(_span(a, first, end)[i]) for a in (n, on, expected))
         seen = np.flatnonzero(groups.n[i, first : end + 1]) + first
         whole = (first, end) == (0, last)
         said = "" if whole else _from_to(periods[seen[0]], periods[seen[-1]])
         rows.append({
-            "measure": c.measure, "step": str(c.step), "clinic": clinic, "instrument": instrument,
+            "measure": c.measure, "step": str(c.step), "site": site, "instrument": instrument,
             "measurer": measurer, "period": said, "source": source, "n": int(size),
             "on": int(hit), "expected": chance / size, "p_value": min(p, 1.0),
-            "note": "" if whole else "the unit was likely switched: at other times it is as "
-            "chance gives",
+            "note": NONE if whole else Notes((Comb.SWITCHED,)),
         })  # fmt: skip
     return rows
 
@@ -205,7 +205,7 @@ def left_out(c: Cells, found: pd.DataFrame) -> Flags:
     periods = np.array(c.names["period"])
     for row in found[found["measure"] == c.measure].itertuples():
         own = np.ones(len(out), dtype=bool)
-        for kind, name in zip(_KINDS, (row.clinic, row.instrument, row.measurer), strict=True):
+        for kind, name in zip(_KINDS, (row.site, row.instrument, row.measurer), strict=True):
             if kind != "measurer" or name:
                 own &= c.codes[kind] == c.names[kind].index(name)
         if row.period:

@@ -40,7 +40,7 @@ _PAIRS, _MONTHS = 500, 10  # what the typical figure is worth beside one's own; 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Days:
-    """What the days of some people or clinics say: variances of ways between days, and sums."""
+    """What the days of some people or sites say: variances of ways between days, and sums."""
 
     n: Counts
     pairs: Counts  # pairs of records of one day, counted both ways

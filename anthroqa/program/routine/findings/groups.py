@@ -1,12 +1,12 @@
-"""Which counts belong to one person, clinic, instrument, or to everybody?
+"""Which counts belong to one person, site, instrument, or to everybody?
 
-The counts of a measure as arrays: one row a person, clinic or instrument, one column a position
+The counts of a measure as arrays: one row a person, site or instrument, one column a position
 between two whole marks. Everything that is said of routine records is said from these sums.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
@@ -22,9 +22,9 @@ from anthroqa.scores.layout.cube import Counts, Flags
 Codes = npt.NDArray[np.intp]
 ON_A_MARK, ALL = "on a mark", "all"
 NOT_READ = ("off step", "missing", "out of range", "unreadable")
-LEVELS = ("everybody", "clinic", "instrument", "measurer")
+LEVELS = ("everybody", "site", "instrument", "measurer")
 FEWEST = 50  # readings below which nobody is judged; common practice, no source
-NEEDED = ["clinic", "measurer", "instrument", "measure", "step", "kind", "position", "period", "n"]
+NEEDED = ["site", "measurer", "instrument", "measure", "step", "kind", "position", "period", "n"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -33,7 +33,7 @@ class Cells:
 
     measure: str
     step: Step
-    names: dict[str, tuple[str, ...]]  # of clinic, measurer, kind ...: sorted, of this measure
+    names: dict[str, tuple[str, ...]]  # of site, measurer, kind ...: sorted, of this measure
     codes: dict[str, Codes]  # which name each cell has
     sums: dict[str, Counts]  # n and what else was counted of each cell
 
@@ -64,6 +64,11 @@ class Cells:
     def _coded(names: tuple[str, ...], code: Codes) -> tuple[tuple[str, ...], Codes]:
         """Without the blank code, which sorts first."""
         return (names[1:], code - 1) if names and names[0] == "" else (names, code)
+
+    def instruments_at_sites(self) -> set[tuple[str, str]]:
+        """Each instrument, as it is told apart, with each site where it was read."""
+        pairs = np.unique([self.codes["instrument"], self.codes["site"]], axis=1).T
+        return {(self.names["instrument"][i], self.names["site"][s]) for i, s in pairs}
 
     def where(self, keep: Flags) -> Cells:
         """These cells only."""
@@ -105,7 +110,7 @@ def cells(counts: pd.DataFrame) -> list[Cells]:
     if lacking:
         raise ValueError(f"counts lack {', '.join(lacking)}; read them with read_counts()")
     named = {c: pd.factorize(counts[c].astype("str").fillna(""), sort=True)
-             for c in ("clinic", "measurer", "instrument", "kind", "period")}  # fmt: skip
+             for c in ("site", "measurer", "instrument", "kind", "period")}  # fmt: skip
     measure, measures = pd.factorize(counts["measure"])
     steps, step_texts = pd.factorize(counts["step"])
     wanted = ("position", "n", "days", "squares", "on_comb", "followed", "same")
@@ -115,7 +120,7 @@ def cells(counts: pd.DataFrame) -> list[Cells]:
     }  # fmt: skip
     sums.setdefault("position", np.full(len(counts), -1))
     named["code"] = named["instrument"]
-    named["instrument"] = _told_apart(*named["instrument"], *named["clinic"])
+    named["instrument"] = _told_apart(*named["instrument"], *named["site"])
     found = []
     for i, name in enumerate(measures):
         own = np.flatnonzero(measure == i)
@@ -145,14 +150,14 @@ def _numbered(codes: Codes, size: int) -> tuple[Codes, Codes]:
 
 
 def _told_apart(
-    code: Codes, codes: Sequence[str], clinic: Codes, clinics: Sequence[str]
+    code: Codes, codes: Sequence[str], site: Codes, sites: Sequence[str]
 ) -> tuple[Codes, list[str]]:
-    """Instruments by code; the same code in two clinics is two, named with their clinics."""
-    pairs, which = _numbered(code * len(clinics) + clinic, len(codes) * len(clinics))
-    at, of = pairs // max(len(clinics), 1), pairs % max(len(clinics), 1)
+    """Instruments by code; the same code in two sites is two, named with their sites."""
+    pairs, which = _numbered(code * len(sites) + site, len(codes) * len(sites))
+    at, of = pairs // max(len(sites), 1), pairs % max(len(sites), 1)
     twice = np.bincount(at, minlength=len(codes)) > 1
     said = [
-        f"{codes[i]} ({clinics[c]})" if codes[i] and twice[i] else str(codes[i])
+        f"{codes[i]} ({sites[c]})" if codes[i] and twice[i] else str(codes[i])
         for i, c in zip(at, of, strict=True)
     ]  # fmt: skip
     names, place = np.unique(np.array(said, dtype=object), return_inverse=True)
@@ -169,10 +174,3 @@ def step_of(text: str) -> Step:
     """
     size, _, unit = text.strip().rpartition(" ")
     return Step(Fraction(size), unit)
-
-
-def first_said(names: Iterable[str], most: int = 3) -> str:
-    """The first few names, and how many more there are."""
-    said = list(names)
-    more = len(said) - most
-    return ", ".join(said[:most]) + (f" and {more} more" if more > 0 else "")

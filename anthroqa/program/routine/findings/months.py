@@ -4,7 +4,7 @@
 reader puts one in m there, m the mark in steps), beside the limits of a chart for shares. Limits
 are three standard errors of a binomial, times the spread that months have beyond it: Laney (2002)
 Qual. Eng. 14:531-537 (from memory), from the mean moving range of standardised shares over 1.128,
-not under 1. With thousands of readings a month even a steady clinic would else be outside.
+not under 1. With thousands of readings a month even a steady site would else be outside.
 
 `changes`: one change of a share somewhere between two months, by likelihood; both sides have two
 months and fifty readings or more. The statistic of each place is divided by the variance of
@@ -18,14 +18,21 @@ told, the strongest mark of each.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 from scipy import special
 
-from anthroqa.program.routine.findings.behind_changes import COMB, NOT_READINGS, OFF_STEP, notes
+from anthroqa.notes.cells import worded
+from anthroqa.notes.program.routine import Months
+from anthroqa.program.routine.findings.behind_changes import (
+    COMB,
+    NOT_READINGS,
+    OFF_STEP,
+    looked_up,
+)
 from anthroqa.program.routine.findings.groups import (
     ALL,
     FEWEST,
@@ -36,7 +43,7 @@ from anthroqa.program.routine.findings.groups import (
     cells,
 )
 from anthroqa.scores.layout.cube import Array, Counts
-from anthroqa.scores.layout.figures import check_confidence, ratio
+from anthroqa.scores.layout.figures import check_confidence, notes, ratio
 from anthroqa.scores.marks.screening import holm
 
 COLUMNS = ["measure", "level", "who", "mark", "period", "n", "share", "centre", "low", "high",
@@ -47,7 +54,6 @@ TOLD_AT = 0.01
 POINTS = 0.05  # a change below that is not told; common practice, no source
 _SIGMAS, _PER_RANGE = 3.0, 1.128  # limits; mean moving range of two over sigma
 _LEAST = 4  # months for limits, and for a change: two on each side
-_OUTSIDE = "outside the limits"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -91,7 +97,7 @@ def by_month(counts: pd.DataFrame, *, levels: tuple[str, ...] = LEVELS) -> pd.Da
     counts : pandas.DataFrame
         A tally of routine records. Undated readings are left out.
     levels : tuple of str, optional
-        Of `everybody`, `clinic`, `instrument`, `measurer`.
+        Of `everybody`, `site`, `instrument`, `measurer`.
 
     Returns
     -------
@@ -100,9 +106,14 @@ def by_month(counts: pd.DataFrame, *, levels: tuple[str, ...] = LEVELS) -> pd.Da
         period with readings. `centre` is the share of all periods; limits are blank under four
         periods, and `note` says where a share is outside them.
     """
+    return worded(month_rows(cells(counts), levels=levels))
+
+
+def month_rows(measures: Iterable[Cells], *, levels: tuple[str, ...] = LEVELS) -> pd.DataFrame:
+    """The same, with codes in `note`."""
     parts = [
         _points(c, s)
-        for c in cells(counts) for level in LEVELS if level in levels
+        for c in measures for level in LEVELS if level in levels
         for s in _series(c, level, marks_only=True)
     ]  # fmt: skip
     return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=COLUMNS)
@@ -122,7 +133,7 @@ def _points(c: Cells, s: _Series) -> pd.DataFrame:
         "measure": c.measure, "level": s.level, "who": np.array(s.who, dtype=object)[at],
         "mark": s.mark, "period": dated[period], "n": s.n[at, period], "share": point[0],
         "centre": centre[at, 0], "low": point[1], "high": point[2],
-        "note": np.where((point[0] < point[1]) | (point[0] > point[2]), _OUTSIDE, ""),
+        "note": notes(len(at), ((point[0] < point[1]) | (point[0] > point[2]), Months.OUTSIDE)),
     })  # fmt: skip
 
 
@@ -140,7 +151,7 @@ def _beyond_binomial(z: Array, seen: np.ndarray) -> Array:
 def changes(
     counts: pd.DataFrame, *, confidence: float = 0.90, levels: tuple[str, ...] = LEVELS
 ) -> pd.DataFrame:
-    """Months from which a share is another than before, of everybody, clinics and people.
+    """Months from which a share is another than before, of everybody, sites and people.
 
     Parameters
     ----------
@@ -149,7 +160,7 @@ def changes(
     confidence : float, default 0.90
         Of the interval of the change, two-sided.
     levels : tuple of str, optional
-        Of `everybody`, `clinic`, `instrument`, `measurer`.
+        Of `everybody`, `site`, `instrument`, `measurer`.
 
     Returns
     -------
@@ -160,10 +171,16 @@ def changes(
         range, unreadable); `period` is the first after the change, `lower, upper` the interval
         of after less before, `p_value` for the place, `adjusted` for all that was looked at.
     """
+    return worded(change_rows(cells(counts), confidence=confidence, levels=levels))
+
+
+def change_rows(
+    measures: Sequence[Cells], *, confidence: float, levels: tuple[str, ...] = LEVELS
+) -> pd.DataFrame:
+    """The same, with codes in `note`."""
     check_confidence(confidence)
     parts = []
-    measures = {c.measure: c for c in cells(counts)}
-    for c in measures.values():
+    for c in measures:
         dated = [p for p in c.names["period"] if p]
         for level in LEVELS:
             if level in levels:
@@ -182,7 +199,7 @@ def changes(
     strongest = told[marks][::-1].sort_values("strength", ascending=False, kind="stable")
     keep = told.index.isin(strongest.drop_duplicates(key).index) | ~marks
     told = told[keep].reset_index(drop=True)
-    return told.assign(note=notes(told, measures))[CHANGES]
+    return told.assign(note=looked_up(told, {c.measure: c for c in measures}))[CHANGES]
 
 
 def _scanned(c: Cells, s: _Series, dated: list[str], confidence: float) -> pd.DataFrame:

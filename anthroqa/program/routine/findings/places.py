@@ -1,10 +1,10 @@
-"""Is it the scale, board or clinic that leans, or the people who read there?
+"""Is it the scale, board or site that leans, or the people who read there?
 
 A scale that shows every second ounce makes everybody lean who reads it. Where an instrument (a
-clinic, if instruments have no codes) is named for a mark, two people or more have enough readings
+site, if instruments have no codes) is named for a mark, two people or more have enough readings
 there, and the share of each of them is at least half of that of all, the instrument comes first:
 a person whose readings elsewhere do not lean five points is not named for it. The other way round,
-a clinic or an instrument is not named for what the people named for that mark do there. Rules of
+a site or an instrument is not named for what the people named for that mark do there. Rules of
 ours.
 """
 
@@ -27,9 +27,9 @@ def explained(c: Cells, named: pd.DataFrame, points: float) -> Iterator[tuple[st
     """Person, mark and place, where a place that is named explains what a person does.
 
     `named` are rows of the audit of this measure: `level, who, mark, share`, of instruments and
-    clinics.
+    sites.
     """
-    kind = "instrument" if c.by("instrument")[0] else "clinic"
+    kind = "instrument" if c.by("instrument")[0] else "site"
     places, place = c.by(kind)
     people, person = c.by("measurer")
     on = c.of_kind(ON_A_MARK)

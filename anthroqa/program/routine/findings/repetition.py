@@ -14,13 +14,17 @@ over all of a level and measures. There are many reasons; the tally cannot tell 
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 import pandas as pd
 from scipy import special
 
+from anthroqa.notes.cells import worded
+from anthroqa.notes.program.routine import FewFollow, Repeated
 from anthroqa.program.routine.findings.groups import FEWEST, LEVELS, ON_A_MARK, Cells, cells
 from anthroqa.scores.layout.cube import Array, Counts
-from anthroqa.scores.layout.figures import check_confidence, ratio
+from anthroqa.scores.layout.figures import check_confidence, notes, ratio
 from anthroqa.scores.marks.screening import NAMED_AT, holm
 
 COLUMNS = [
@@ -32,10 +36,6 @@ POINTS = 0.05  # above the others, below which nothing is told; common practice,
 OTHERS = 3  # who are needed to be held against; common practice, no source
 _DRAWN_IN = 0.10  # share of standardised shares on each side
 _NORMAL = 0.6787  # variance of a standard normal that is drawn in so: 0.8 - 2 z f(z) + 0.2 z^2
-_WHY = (
-    "possible reasons: the last value carried over, visits close together, a habit of coarse "
-    "marks, a scale or board that sticks"
-)
 
 
 def repeated(counts: pd.DataFrame, *, confidence: float = 0.90) -> pd.DataFrame:
@@ -56,10 +56,15 @@ def repeated(counts: pd.DataFrame, *, confidence: float = 0.90) -> pd.DataFrame:
         that level; `state` is `more alike than expected`, `as expected`, or `not judged` with
         the reason in `note`.
     """
+    return worded(repeated_rows(cells(counts), confidence=confidence))
+
+
+def repeated_rows(measures: Iterable[Cells], *, confidence: float) -> pd.DataFrame:
+    """The same, with codes in `note`."""
     check_confidence(confidence)
     parts = [
         _of_level(c, level, confidence)
-        for c in cells(counts) if "followed" in c.sums
+        for c in measures if "followed" in c.sums
         for level in LEVELS if c.by(level)[0]
     ]  # fmt: skip
     if not parts:
@@ -71,7 +76,7 @@ def repeated(counts: pd.DataFrame, *, confidence: float = 0.90) -> pd.DataFrame:
     more = (table["adjusted"] <= NAMED_AT) & (table["share"] - table["expected"] >= POINTS)
     judged = table["p_value"].notna()
     table["state"] = np.select([~judged, more], [NOT_JUDGED, ALIKE], EXPECTED)
-    table["note"] = table["note"].where(~more, _WHY)
+    table.loc[more, "note"] = notes(int(more.sum()), (True, Repeated.MANY_REASONS))
     return table[COLUMNS]
 
 
@@ -93,14 +98,17 @@ def _of_level(c: Cells, level: str, confidence: float) -> pd.DataFrame:
     p = np.full(len(who), np.nan)
     if not alone:
         p[~few] = _above(same[~few], followed[~few], expected[~few])
-    said = np.where(few, f"under {FEWEST} that follow another reading of the same child",
-                    "too few others to be held against" if alone else "")  # fmt: skip
+    judged = level != LEVELS[0]
+    why = notes(
+        len(who), (few & judged, FewFollow(least=FEWEST)),
+        (alone & judged, Repeated.FEW_OTHERS),
+    )  # fmt: skip
     return pd.DataFrame({
         "measure": c.measure, "level": level, "who": who, "followed": followed, "same": same,
         "share": ratio(same, followed), "lower": np.where(blank, np.nan, lower),
         "upper": np.where(blank, np.nan, upper),
-        "expected": np.nan if level == LEVELS[0] else expected, "p_value": p, "adjusted": np.nan,
-        "note": "" if level == LEVELS[0] else said,
+        "expected": expected if judged else np.nan, "p_value": p, "adjusted": np.nan,
+        "note": why,
     })  # fmt: skip
 
 

@@ -1,9 +1,9 @@
 """Who puts readings on coarse marks, by how much, and is it more than chance gives?
 
-Said of everybody, of each clinic, instrument and person, for each coarse mark: the share of
+Said of everybody, of each site, instrument and person, for each coarse mark: the share of
 readings put on it (`exclusive`), with an interval that allows for clustering (`design_effect`). A
 careful reader of many children leaves positions even: that is what a share is held against. Where
-the median person leans, that habit is told as the program's, and clinics and people are held
+the median person leans, that habit is told as the program's, and sites and people are held
 against the median person's share instead (of six people judged, or more).
 
 At two thousand readings everything is significant, so the effect decides. `named` is somebody
@@ -27,7 +27,16 @@ import pandas as pd
 from scipy import special
 
 from anthroqa.intake import EVERYBODY
-from anthroqa.program.routine.findings.combs_in_counts import converted_in, left_out
+from anthroqa.notes import NONE, Note, Notes, notes_of
+from anthroqa.notes.cells import worded
+from anthroqa.notes.program.routine import (
+    AsEverybodyAt,
+    FewReadings,
+    OnlyWith,
+    ReadingsConverted,
+    Shares,
+)
+from anthroqa.program.routine.findings.combs_in_counts import conversion_rows, left_out
 from anthroqa.program.routine.findings.design_effect import (
     BY_DAY,
     BY_MONTH,
@@ -42,14 +51,12 @@ from anthroqa.program.routine.findings.groups import (
     ON_A_MARK,
     Cells,
     cells,
-    first_said,
 )
 from anthroqa.program.routine.findings.places import explained, read_there, without
 from anthroqa.scores.layout.cube import Array, Counts, Flags
-from anthroqa.scores.layout.figures import check_confidence
+from anthroqa.scores.layout.figures import check_confidence, join, notes
 from anthroqa.scores.marks.screening import NAMED_AT, SCREENED_AT, false_discovery, holm
 
-AS_EVERYBODY = "as everybody at "  # how a note begins where a place explains a person
 COLUMNS = [
     "measure", "step", "level", "who", "mark", "n", "share", "lower", "upper", "expected",
     "excess", "excess_lower", "excess_upper", "design_effect", "p_value", "adjusted", "state",
@@ -60,10 +67,9 @@ POINTS = 0.05  # excess share below which nobody is named; common practice, no s
 BESIDE_AT = 0.01  # risk of a second mark for somebody who leans to one; no source
 LEANING = 0.01  # share of the median person that makes a habit of the program; no source
 TYPICAL = 6  # people judged before one of them can be called typical; common practice, no source
-NO_CYCLE = "the step does not say which marks are whole: no shares on marks"
 _ALLOWS = {
-    BY_DAY: "", BY_MONTH: "allows for months that differ, not for days",
-    NEITHER: "allows for no clustering: no days are counted, and too few months", "": "",
+    BY_DAY: NONE, BY_MONTH: Notes((Shares.BY_MONTH,)), NEITHER: Notes((Shares.UNCLUSTERED,)),
+    "": NONE,
 }  # fmt: skip
 
 
@@ -84,7 +90,7 @@ class _Block:
 
 
 def audit(counts: pd.DataFrame, *, confidence: float = 0.90) -> pd.DataFrame:
-    """Shares of readings put on coarse marks: of everybody, clinics, instruments and people.
+    """Shares of readings put on coarse marks: of everybody, sites, instruments and people.
 
     Parameters
     ----------
@@ -98,7 +104,7 @@ def audit(counts: pd.DataFrame, *, confidence: float = 0.90) -> pd.DataFrame:
     pandas.DataFrame
         `measure, step, level, who, mark, n, share, lower, upper, expected, excess, excess_lower,
         excess_upper, design_effect, p_value, adjusted, state, note`: one row a measure, level
-        (`everybody`, `clinic`, `instrument`, `measurer`), name and coarse mark. `share` of the
+        (`everybody`, `site`, `instrument`, `measurer`), name and coarse mark. `share` of the
         `n` readings is put on the mark and no coarser one; `expected` is 0, or a typical person's
         where the program leans; `state` is `named`, `worth a look`, `as expected`, or `not
         judged` with the reason in `note`. A measure without coarse marks has one row, blank.
@@ -108,15 +114,21 @@ def audit(counts: pd.DataFrame, *, confidence: float = 0.90) -> pd.DataFrame:
     ValueError
         If a column is lacking, or a measure is counted in two steps.
     """
+    measures = cells(counts)
+    return worded(audit_rows(measures, conversion_rows(measures), confidence=confidence))
+
+
+def audit_rows(
+    measures: Sequence[Cells], converted: pd.DataFrame, *, confidence: float
+) -> pd.DataFrame:
+    """The same, with codes in `note`; what was converted is left out."""
     check_confidence(confidence)
-    every = cells(counts)
-    found = converted_in(every)
-    measures = {c: left_out(c, found) for c in every}
     if not measures:
         return pd.DataFrame(columns=COLUMNS)
-    parts = [_of_measure(c, out, confidence) for c, out in measures.items()]
+    used = {c: left_out(c, converted) for c in measures}
+    parts = [_of_measure(c, out, confidence) for c, out in used.items()]
     table = _states(pd.concat(parts, ignore_index=True))
-    for c, out in measures.items():
+    for c, out in used.items():
         table = _place_first(table, c.where(~out))
     return table[COLUMNS]
 
@@ -126,7 +138,7 @@ def _of_measure(c: Cells, out: Flags, confidence: float) -> pd.DataFrame:
         n = c.sums["n"][c.of_kind(ON_A_MARK)].sum()
         return pd.DataFrame([{
             "measure": c.measure, "step": str(c.step), "level": LEVELS[0], "who": EVERYBODY,
-            "mark": "", "n": int(n), "note": NO_CYCLE,
+            "mark": "", "n": int(n), "note": Notes((Shares.NO_WHOLE_MARK,)),
             "allows_for": "", "gone": 0, "beside": False,
         }]).reindex(columns=[*COLUMNS, "allows_for", "gone", "beside"])  # fmt: skip
     used = c.where(~out)
@@ -216,7 +228,7 @@ def _table(c: Cells, block: _Block, typical: Array, gone: Counts, how: Clusterin
     blank = ["share", "lower", "upper", "expected", "design_effect"]
     table.loc[table["n"] == 0, [*blank, *(c for c in COLUMNS if c.startswith("excess"))]] = np.nan
     table["gone"] = np.repeat(gone, m)
-    table["allows_for"], table["note"] = how.allows_for, ""
+    table["allows_for"], table["note"] = how.allows_for, [NONE] * len(table)
     return table
 
 
@@ -262,22 +274,19 @@ def _states(table: pd.DataFrame) -> pd.DataFrame:
         [NOT_JUDGED, NAMED, LOOK], EXPECTED,
     )  # fmt: skip
     small = judged & (table["adjusted"] <= NAMED_AT) & ~large & (table["excess_lower"] > 0)
-    few = ~judged & (table["n"] > 0) & (table["note"] == "")
+    few = ~judged & (table["n"] > 0) & ~table["note"].map(bool)
     nothing = ~judged & (table["n"] == 0) & ~(table["gone"] > 0)
     held = judged & (table["expected"] > 0)
-    gone = table["gone"] > 0
-    parts = [
-        table["note"].where(~few, f"under {FEWEST} readings"),
-        pd.Series("no reading on a mark", index=table.index).where(nothing, ""),
-        pd.Series("there, but under five points", index=table.index).where(small, ""),
-        pd.Series("as another mark explains", index=table.index).where(
-            judged & large & beside & (table["adjusted"] <= NAMED_AT), ""
-        ),
-        pd.Series("held against a typical person here", index=table.index).where(held, ""),
-        (table["gone"].astype(str) + " readings were converted: left out").where(gone, ""),
-        table["allows_for"].map(_ALLOWS),
-    ]
-    table["note"] = ["; ".join(p for p in row if p) for row in zip(*parts, strict=True)]
+    other = judged & large & beside & (table["adjusted"] <= NAMED_AT)
+    gone = [Notes((ReadingsConverted(readings=int(n)),)) if n > 0 else NONE for n in table["gone"]]
+    table["note"] = join(
+        table["note"].to_numpy(dtype=object),
+        *(notes(len(table), (where.to_numpy(dtype=bool), note)) for where, note in (
+            (few, FewReadings(least=FEWEST)), (nothing, Shares.NO_READING),
+            (small, Shares.SMALL), (other, Shares.OTHER_MARK), (held, Shares.TYPICAL),
+        )),
+        np.array(gone, dtype=object), table["allows_for"].map(_ALLOWS).to_numpy(dtype=object),
+    )  # fmt: skip
     return table
 
 
@@ -289,24 +298,21 @@ def _place_first(table: pd.DataFrame, c: Cells) -> pd.DataFrame:
     table = table.copy()
     for who, mark, place in explained(c, table[named], POINTS):
         own = (table["level"] == "measurer") & (table["who"] == who) & (table["mark"] == mark)
-        said = f"{AS_EVERYBODY}{place}: look at the scale, board or form first"
-        _restate(table, table.index[named & own], LOOK, said)
+        _restate(table, table.index[named & own], LOOK, AsEverybodyAt(place=place))
     staff = table[(table["measure"] == c.measure) & (table["level"] == "measurer")]
     for row in table[named & (table["level"] == LEVELS[0])].itertuples():
         judged = staff[(staff["mark"] == row.mark) & (staff["state"] != NOT_JUDGED)]
         if len(judged) >= TYPICAL and judged["expected"].max() < POINTS:
-            said = "not a habit of all: the median person is under five points"
-            _restate(table, [row.Index], LOOK, said)
+            _restate(table, [row.Index], LOOK, Shares.NOT_OF_ALL)
     people = staff[staff["state"] == NAMED]
-    for row in table[named & table["level"].isin(["clinic", "instrument"])].itertuples():
+    for row in table[named & table["level"].isin(["site", "instrument"])].itertuples():
         there = read_there(c, row, set(people.loc[people["mark"] == row.mark, "who"]))
         if there and without(c, row, there) - row.expected < POINTS:
-            said = f"without {first_said(there)}, named for it, under five points"
-            _restate(table, [row.Index], EXPECTED, said)
+            _restate(table, [row.Index], EXPECTED, OnlyWith(people=tuple(there)))
     return table
 
 
-def _restate(table: pd.DataFrame, rows: Sequence[int], state: str, said: str) -> None:
+def _restate(table: pd.DataFrame, rows: Sequence[int], state: str, why: Note) -> None:
     """Another state, and why, in a table of one's own."""
     table.loc[rows, "state"] = state
-    table.loc[rows, "note"] = [f"{said}; {n}" if n else said for n in table.loc[rows, "note"]]
+    table.loc[rows, "note"] = [notes_of(why, n) for n in table.loc[rows, "note"]]

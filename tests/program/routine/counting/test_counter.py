@@ -144,7 +144,7 @@ def test_the_slow_comb_is_that_of_scores():
     assert on_comb("kilos", 0)
 
 
-TEXTS = """clinic,measurer,measure,reading,taken_at,child
+TEXTS = """site,measurer,measure,reading,taken_at,child
 A,K1,weight,11 lb 10 oz,2026-03-02T09:00,17
 A,K1,weight,186,2026-03-02,17
 A, K1,weight, 186 oz ,2026-03-05,18
@@ -259,12 +259,12 @@ def test_what_a_person_should_look_at(tmp_path):
     assert "1 of 30 rows have no code of a measurer" in said
 
 
-def test_a_unit_that_was_switched_in_a_month_is_told_with_its_clinic(tmp_path):
+def test_a_unit_that_was_switched_in_a_month_is_told_with_its_site(tmp_path):
     rows = readings(np.r_[np.arange(60.0), np.arange(20) / 20 + 0.02], measure="kilos")
     rows["taken_at"] = pd.Timestamp("2026-03-02") + pd.to_timedelta(31 * (rows.index // 20), "D")
     found = counted(rows, tmp_path / "r.parquet", measures=wanted({"kilos": "0.1 kg"}))
     assert [p.problem for p in found.problems] == [
-        "clinic A, kilos: in 2026-06 20 of 20 readings are off the step 0.1 kg or out of range, in "
+        "site A, kilos: in 2026-06 20 of 20 readings are off the step 0.1 kg or out of range, in "
         "other months 0 of 60"
     ]
     rows["reading"] = rows["reading"].where(rows.index % 20 < 18, 0.52)  # a few in every month
@@ -304,7 +304,7 @@ def test_a_step_without_a_whole_mark_has_no_positions(tmp_path):
 
 
 def test_codes_and_names_with_quotes_are_only_text(tmp_path):
-    rows = readings([100.0], measure="it's", measurer='K"1; DROP', clinic="O'Hara")
+    rows = readings([100.0], measure="it's", measurer='K"1; DROP', site="O'Hara")
     found = counted(rows.rename(columns={"reading": 'read"ing'}), tmp_path / "it's.parquet",
                     measures=wanted({"it's": "1 oz"}), columns={"reading": 'read"ing'})  # fmt: skip
     assert found.counts["measurer"].tolist() == ['K"1; DROP'] * 2

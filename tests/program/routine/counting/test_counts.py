@@ -7,6 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from anthroqa.intake import SessionError
+from anthroqa.notes.program.routine_problems import ClinicIsSite
 from anthroqa.program.routine.counting.counts import (
     ALL,
     KEY,
@@ -27,9 +28,9 @@ from anthroqa.program.routine.counting.counts_file import (
 def drawn_counts(seed: int, months=4, most=30) -> pd.DataFrame:
     rng = np.random.default_rng(seed)
     rows = [
-        (clinic, who, "s1", measure, step, "on a mark", position, f"2026-{month:02d}",
+        (site, who, "s1", measure, step, "on a mark", position, f"2026-{month:02d}",
          int(rng.integers(1, most)))
-        for clinic in "AB" for who in ("K1", "K2", "K3")
+        for site in "AB" for who in ("K1", "K2", "K3")
         for measure, step, cycle in (("weight", "1 oz", 16), ("length", "1/8 in", 8))
         for month in range(1, months + 1) for position in range(cycle) if rng.random() < 0.4
     ]  # fmt: skip
@@ -80,14 +81,14 @@ def test_rows_stand_in_one_order_whatever_the_number_of_codes():
     rng = np.random.default_rng(3)
     n = 4000
     frame = pd.DataFrame({
-        "clinic": [f"c{i}" for i in rng.integers(0, 3000, n)],
+        "site": [f"c{i}" for i in rng.integers(0, 3000, n)],
         "measurer": [f"m{i}" for i in rng.integers(0, 3000, n)],
         "instrument": [f"i{i}" for i in rng.integers(0, 3000, n)],
         "measure": [f"w{i}" for i in rng.integers(0, 3000, n)], "step": "1 oz",
         "kind": "on a mark", "position": rng.integers(0, 16, n),
         "period": [f"p{i}" for i in rng.integers(0, 3000, n)], "n": 1,
     })  # fmt: skip
-    by = ["measure", "step", "clinic", "measurer", "instrument", "period", "position"]
+    by = ["measure", "step", "site", "measurer", "instrument", "period", "position"]
     slow = frame.sort_values(by)[by].to_numpy().tolist()
     assert in_order(frame)[by].to_numpy().tolist() == slow
 
@@ -101,8 +102,8 @@ def test_periods_are_put_together_until_each_person_and_measure_has_enough():
     assert (sums[several] >= 50).all()
     assert len(sums) < len(counts[counts["kind"] == ALL].groupby(
         ["measurer", "measure", "period"]))  # fmt: skip
-    # nothing is lost, positions and clinics stay
-    for by in (["clinic", "measurer", "measure", "kind"], ["measure", "position"]):
+    # nothing is lost, positions and sites stay
+    for by in (["site", "measurer", "measure", "kind"], ["measure", "position"]):
         one = counts.groupby(by, dropna=False)["n"].sum()
         pd.testing.assert_series_equal(given_out.groupby(by, dropna=False)["n"].sum(), one)
     pd.testing.assert_frame_equal(with_totals(given_out), given_out)
@@ -192,11 +193,11 @@ def test_columns_that_are_missing_or_unknown_are_told_together(tmp_path):
     path = written(tmp_path, drawn_counts(1), lambda text: text.splitlines()[0] + "\n", "e.csv")
     assert "there are no counts" in said(path)
     assert "there is no such file" in said(tmp_path / "no.csv")
-    (tmp_path / "b.csv").write_bytes(b"clinic,\xff\xfe\n")
+    (tmp_path / "b.csv").write_bytes(b"site,\xff\xfe\n")
     assert "cannot be read as a CSV file" in said(tmp_path / "b.csv")
 
 
-SMALL = """clinic,measurer,instrument,measure,step,kind,position,period,n
+SMALL = """site,measurer,instrument,measure,step,kind,position,period,n
 A,K3,s1,length,1/8 in,on a mark,0,2026-03,200
 A,K3,s1,length,1/8 in,on a mark,4,2026-03,188
 A,K3,s1,length,1/8 in,all,,2026-03,388
@@ -208,7 +209,7 @@ A,K4,s1,length,1/8 in,all,,2026-03,60
 @pytest.mark.parametrize(
     ("before", "after", "told", "left"),
     [
-        (",388\n", ",400\n", "clinic A, K3, s1, length, 2026-03: the parts add up to 388, `all` "
+        (",388\n", ",400\n", "site A, K3, s1, length, 2026-03: the parts add up to 388, `all` "
          "says 400", {"K4"}),
         ("A,K3,s1,length,1/8 in,all,,2026-03,388\n", "", "the parts add up to 388, there is no "
          "`all`", {"K4"}),
@@ -221,7 +222,7 @@ A,K4,s1,length,1/8 in,all,,2026-03,60
         (",188\n", ",18.5\n", "found '18.5': this is not a count", {"K4"}),
         (",188\n", ",\n", "this is not a count", {"K4"}),
         ("on a mark,4", "of a mark,4", "this kind is not known. Kinds are on a mark", {"K4"}),
-        ("mark,4,", "mark,0,", "this cell is there twice: clinic A, K3, s1, length, 2026-03",
+        ("mark,4,", "mark,0,", "this cell is there twice: site A, K3, s1, length, 2026-03",
          {"K4"}),
         ("2026-03,188", "2026-13,188", "found '2026-13': this is not a period", {"K4"}),
         ("2026-03,188", "2026-05..2026-03,188", "this is not a period", {"K4"}),
@@ -288,3 +289,14 @@ def test_no_cell_of_a_counts_file_is_a_formula(tmp_path):
     pd.testing.assert_frame_equal(
         read_counts(path)[["measurer", "n"]], in_order(counts)[["measurer", "n"]]
     )
+
+
+def test_a_column_that_was_called_clinic_is_told_by_its_new_name(tmp_path):
+    path = tmp_path / "counts.csv"
+    path.write_text(SMALL.replace("site,", "clinic,", 1), encoding="utf-8")
+    assert [(p.column, p.code) for p in look_at_counts(path).problems] == [
+        ("clinic", ClinicIsSite.IN_COUNTS)
+    ]
+    assert "the column clinic is called site now. Write site in its place" in said(path)
+    with pytest.raises(SessionError, match="called site now"):
+        read_counts(path)

@@ -57,7 +57,7 @@ def fill(address: str, table: str, rows: pd.DataFrame, kind: str) -> None:
     visit = ", visit_key text" if "visit_key" in rows else ""
     rows = rows.astype(object).where(rows.notna(), None)
     with psycopg.connect(address) as base, base.cursor() as at:
-        at.execute(f"CREATE TABLE {table} (clinic text, measurer text, instrument text, "
+        at.execute(f"CREATE TABLE {table} (site text, measurer text, instrument text, "
                    f"measure text, reading {kind}, taken_at timestamp{visit})")  # fmt: skip
         with at.copy(f"COPY {table} FROM STDIN") as copy:
             for row in rows.itertuples(index=False):

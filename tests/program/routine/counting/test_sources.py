@@ -5,6 +5,7 @@ import pandas as pd
 import pytest
 
 from anthroqa.intake import SessionError
+from anthroqa.notes.program.routine_problems import ClinicIsSite, NoAnswer
 from anthroqa.program.routine.counting.engines import of_engine
 from anthroqa.program.routine.counting.sources import open_source, without_password
 
@@ -12,7 +13,7 @@ ROWS = pd.DataFrame({
     "staff_code": ["K1", "K2"], "Measure": "weight", "value_oz": [100, 101],
     "seen_on": pd.to_datetime(["2026-03-02", "2026-03-03"]), "site": "A", "child_name": "Ana Lopez",
 })  # fmt: skip
-COLUMNS = {"measurer": "staff_code", "reading": "value_oz", "taken_at": "seen_on", "clinic": "site"}
+COLUMNS = {"measurer": "staff_code", "reading": "value_oz", "taken_at": "seen_on", "site": "site"}
 
 
 def test_columns_are_mapped_and_case_does_not_matter(tmp_path):
@@ -28,7 +29,7 @@ def test_columns_are_mapped_and_case_does_not_matter(tmp_path):
 def test_missing_columns_are_told_together_with_those_that_are_there(tmp_path):
     ROWS.rename(columns={"Measure": "mesure"}).to_parquet(tmp_path / "r.parquet")
     with pytest.raises(SessionError) as caught:
-        open_source(tmp_path / "r.parquet", columns={"clinic": "clinc"})
+        open_source(tmp_path / "r.parquet", columns={"site": "clinc"})
     text = str(caught.value)
     assert len(caught.value.problems) == 5
     assert "column measure: this column is missing. Did you mean 'mesure'?" in text
@@ -115,9 +116,11 @@ def test_passwords_are_in_nothing_that_is_printed():
     assert without_password("postgresql://h/b") == "postgresql://h/b"
     assert "p@" not in without_password("postgresql://ann:p@ss:w[ord@h/b")
     error = RuntimeError("no pg_hba entry for ann with pass s3cret at 'Ana'\nmore")
-    problem = of_engine("x", error, ["s3cret"])
-    assert "s3cret" not in str(problem)
-    assert "Ana" not in str(problem)
+    told = of_engine(error, ["s3cret"])
+    assert told == NoAnswer(
+        error="RuntimeError", said="no pg_hba entry for ann with pass ... at '...'"
+    )
+    assert str(told).startswith("the engine could not answer (RuntimeError: no pg_hba entry")
 
 
 def test_an_unreachable_database_is_a_problem_without_its_password():
@@ -170,3 +173,23 @@ def test_nothing_about_a_csv_file_is_guessed(tmp_path):
     (tmp_path / "d.csv").write_text("measurer,measure,reading,reading,taken_at,\n")
     with pytest.raises(SessionError, match="does not name each column once"):
         open_source(tmp_path / "d.csv")
+
+
+def test_a_column_that_was_called_clinic_is_never_passed_over_in_silence(tmp_path):
+    path = tmp_path / "r.csv"
+    path.write_text("Clinic,measurer,measure,reading,taken_at\nA,K1,weight,7,2026-03-02\n")
+    with pytest.raises(SessionError) as caught:
+        open_source(path)
+    (problem,) = caught.value
+    assert (problem.column, problem.code) == ("Clinic", ClinicIsSite.IN_SOURCE)
+    assert "called site now. Say that it is meant with --column site=clinic." in str(problem)
+    with open_source(path, columns={"site": "clinic"}) as source:
+        assert source.columns["site"] == "Clinic"
+    with pytest.raises(SessionError) as caught:
+        open_source(path, columns={"clinic": "Clinic"})
+    (problem,) = caught.value
+    assert problem.code is ClinicIsSite.IN_OPTION
+    assert "the column clinic is called site now. Write --column site=NAME." in str(problem)
+    path.write_text("site,clinic,measurer,measure,reading,taken_at\nA,B,K1,weight,7,2026-03-02\n")
+    with open_source(path) as source:
+        assert source.columns["site"] == "site"

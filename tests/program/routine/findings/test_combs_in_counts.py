@@ -1,4 +1,4 @@
-"""Converted readings in counts: planted clinics and people, switched units, and those who lean."""
+"""Converted readings in counts: planted sites and people, switched units, and those who lean."""
 
 from dataclasses import replace
 
@@ -66,12 +66,12 @@ def test_the_tail_is_at_least_that_of_positions_with_their_own_chances():
     assert tail(np.array([0]), np.array([9]), np.array([3.0]))[0] == 1
 
 
-def test_a_converted_clinic_is_found_and_nobody_else():
+def test_a_converted_site_is_found_and_nobody_else():
     staff = staff_of(np.zeros(16), readings=200)
-    found = converted(put_on_comb(staff, staff.clinic == 2))
+    found = converted(put_on_comb(staff, staff.site == 2))
     row = found.iloc[0]
     assert list(found.columns) == COLUMNS
-    assert (len(found), row["clinic"], row["measurer"], row["period"]) == (1, "C2", "", "")
+    assert (len(found), row["site"], row["measurer"], row["period"]) == (1, "C2", "", "")
     assert (row["source"], row["n"], row["on"]) == ("0.05 kg", 800, 800)
     assert row["expected"] == pytest.approx(0.567, abs=0.01)
     assert row["p_value"] < 1e-6
@@ -80,17 +80,17 @@ def test_a_converted_clinic_is_found_and_nobody_else():
 def test_one_person_who_converts_is_found_by_code():
     staff = staff_of(np.zeros(16), readings=200)
     found = converted(put_on_comb(staff, staff.who == 5))
-    assert found[["clinic", "measurer"]].to_numpy().tolist() == [["C1", "P005"]]
+    assert found[["site", "measurer"]].to_numpy().tolist() == [["C1", "P005"]]
 
 
 def test_a_unit_that_was_switched_is_told_with_its_months():
     staff = staff_of(np.zeros(12), readings=600, days=60, months=10)
-    late = converted(put_on_comb(staff, (staff.clinic == 1) & (staff.period >= 6)))
-    assert late[["clinic", "measurer", "period"]].to_numpy().tolist() == [
+    late = converted(put_on_comb(staff, (staff.site == 1) & (staff.period >= 6)))
+    assert late[["site", "measurer", "period"]].to_numpy().tolist() == [
         ["C1", "", "2026-07..2026-10"]
     ]
     assert late["note"].iloc[0].startswith("the unit was likely switched")
-    early = converted(put_on_comb(staff, (staff.clinic == 1) & (staff.period < 3)))
+    early = converted(put_on_comb(staff, (staff.site == 1) & (staff.period < 3)))
     assert early["period"].tolist() == ["2026-01..2026-03"]
 
 

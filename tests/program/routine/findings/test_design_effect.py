@@ -91,7 +91,7 @@ def test_one_reading_a_day_says_nothing_of_days():
     x = np.arange(200)
     at = pd.DataFrame({"x": x % 16}).groupby("x").size()
     rows = pd.DataFrame({
-        "clinic": "A", "measurer": "K1", "instrument": "", "measure": "w", "step": "1 oz",
+        "site": "A", "measurer": "K1", "instrument": "", "measure": "w", "step": "1 oz",
         "kind": "on a mark", "position": at.index, "period": "2026-01", "n": at.to_numpy(),
     })  # fmt: skip
     every = rows.iloc[[0]].assign(kind="all", position=np.nan, n=200)

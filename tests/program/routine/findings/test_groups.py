@@ -1,23 +1,23 @@
-"""Sums of counts by person, clinic and instrument: against a loop, however the rows are cut."""
+"""Sums of counts by person, site and instrument: against a loop, however the rows are cut."""
 
 import numpy as np
 import pandas as pd
 import pytest
 from calibration.records import counted, drawn
 
-from anthroqa.program.routine.findings.groups import cells, first_said, step_of
+from anthroqa.program.routine.findings.groups import cells, step_of
 
 
 @pytest.fixture(scope="module")
 def counts():
-    staff = drawn(np.random.default_rng(1), np.array([0.3, 0, 0]), mark=16, readings=60, clinics=2)
+    staff = drawn(np.random.default_rng(1), np.array([0.3, 0, 0]), mark=16, readings=60, sites=2)
     return counted(staff, "1 oz").assign(instrument="S1")
 
 
 def test_sums_are_those_of_a_loop(counts):
     (c,) = cells(counts)
     assert (c.measure, c.cycle, list(c.marks.values())[-1]) == ("weight", 16, "1 lb")
-    for level, column in (("measurer", "measurer"), ("clinic", "clinic")):
+    for level, column in (("measurer", "measurer"), ("site", "site")):
         who, at = c.by(level)[0], c.positions("n", level)
         assert list(who) == sorted(set(counts[column]))
         for i, name in enumerate(who):
@@ -27,19 +27,19 @@ def test_sums_are_those_of_a_loop(counts):
     assert c.positions("n", "everybody").sum() == 180
 
 
-def test_one_code_in_two_clinics_is_two_instruments(counts):
+def test_one_code_in_two_sites_is_two_instruments(counts):
     (c,) = cells(counts)
     assert c.by("instrument")[0] == ("S1 (C0)", "S1 (C1)")
-    assert c.where(c.codes["clinic"] == 0).by("instrument")[0] == ("S1 (C0)", "S1 (C1)")
-    one = cells(counts[counts["clinic"] == "C0"])[0]
+    assert c.where(c.codes["site"] == 0).by("instrument")[0] == ("S1 (C0)", "S1 (C1)")
+    one = cells(counts[counts["site"] == "C0"])[0]
     assert one.by("instrument")[0] == ("S1",)
 
 
 def test_blank_codes_are_nobody(counts):
-    (c,) = cells(counts.assign(clinic=np.where(counts["clinic"] == "C0", "", "C1"), instrument=""))
-    assert c.by("clinic")[0] == ("C1",)
+    (c,) = cells(counts.assign(site=np.where(counts["site"] == "C0", "", "C1"), instrument=""))
+    assert c.by("site")[0] == ("C1",)
     assert c.by("instrument")[0] == ()
-    assert c.positions("n", "clinic").sum() < 180
+    assert c.positions("n", "site").sum() < 180
 
 
 def test_rows_may_be_cut_and_shuffled(counts):
@@ -67,8 +67,3 @@ def test_what_cannot_be_counted_is_refused(counts):
 @pytest.mark.parametrize("text", ["1 oz", "1/8 in", "0.1 kg", "1/4 lb", "0.05 kg", "1 mm"])
 def test_steps_are_read_back(text):
     assert str(step_of(text)) == text
-
-
-def test_long_lists_are_cut():
-    assert first_said(["A", "B"]) == "A, B"
-    assert first_said("ABCDE") == "A, B, C and 2 more"

@@ -9,7 +9,7 @@ from scipy import stats
 from anthroqa.program.routine.findings.months import CHANGES, COLUMNS, by_month, changes
 
 
-def monthly(on, n, *, step="1/4 lb", who="K1", clinic="", instrument=""):
+def monthly(on, n, *, step="1/4 lb", who="K1", site="", instrument=""):
     """Counts of one person with so many of each month's readings on the whole pound."""
     rows = []
     for month, (k, total) in enumerate(zip(on, n, strict=True), start=1):
@@ -19,7 +19,7 @@ def monthly(on, n, *, step="1/4 lb", who="K1", clinic="", instrument=""):
         rows.append(("all", None, month, total))
     table = pd.DataFrame(rows, columns=["kind", "position", "month", "n"])
     period = "2026-" + table.pop("month").astype(str).str.zfill(2)
-    return table.assign(clinic=clinic, measurer=who, instrument=instrument, measure="adult",
+    return table.assign(site=site, measurer=who, instrument=instrument, measure="adult",
                         step=step, period=period)  # fmt: skip
 
 
@@ -120,13 +120,13 @@ def test_what_would_be_chance_in_one_steady_program_in_twelve_is_not_told():
 
 
 def test_what_came_with_a_change_is_said():
-    before = monthly([250] * 6 + [0] * 6, [1000] * 6 + [0] * 6, clinic="A", instrument="S1")
-    after = monthly([0] * 6 + [600] * 6, [0] * 6 + [1000] * 6, clinic="A", instrument="S2")
+    before = monthly([250] * 6 + [0] * 6, [1000] * 6 + [0] * 6, site="A", instrument="S1")
+    after = monthly([0] * 6 + [600] * 6, [0] * 6 + [1000] * 6, site="A", instrument="S2")
     counts = pd.concat([before[before["n"] > 0], after[after["n"] > 0]])
     told = changes(counts, confidence=0.90).set_index("level")["note"]
-    assert told["clinic"].endswith("S2 from then on; S1 until then")
-    assert told["measurer"].endswith("S2 from then on; S1 until then; as clinic A did")
-    assert told["everybody"].endswith("other staff; as clinic A did")
+    assert told["site"].endswith("S2 from then on; S1 until then")
+    assert told["measurer"].endswith("S2 from then on; S1 until then; as site A did")
+    assert told["everybody"].endswith("other staff; as site A did")
 
 
 def test_the_same_instrument_all_along_is_not_said():
@@ -150,7 +150,7 @@ def test_readings_off_the_step_from_some_month_on_are_a_change():
 @pytest.mark.parametrize(
     ("year", "who"),
     [
-        (Year(name="scale", new_scale=0.2, rho=0.02), ("clinic", "C0")),
+        (Year(name="scale", new_scale=0.2, rho=0.02), ("site", "C0")),
         (Year(name="habit", new_habit=0.4, rho=0.02), ("measurer", "P001")),
     ],
 )

@@ -8,16 +8,16 @@ from anthroqa.program.routine.findings.no_readings import COLUMNS, quality
 
 def test_shares_of_all_records_by_hand():
     kinds = {"on a mark": 80, "off step": 15, "missing": 3, "out of range": 2, "all": 100}
-    rows = [(who, clinic, kind, n if who == "K1" else (100 if kind in ("on a mark", "all") else 0))
-            for who, clinic in (("K1", "A"), ("K2", "")) for kind, n in kinds.items()]  # fmt: skip
-    table = pd.DataFrame(rows, columns=["measurer", "clinic", "kind", "n"]).assign(
+    rows = [(who, site, kind, n if who == "K1" else (100 if kind in ("on a mark", "all") else 0))
+            for who, site in (("K1", "A"), ("K2", "")) for kind, n in kinds.items()]  # fmt: skip
+    table = pd.DataFrame(rows, columns=["measurer", "site", "kind", "n"]).assign(
         instrument="", measure="weight", step="1 oz", period="2026-01",
         position=[0 if row[2] == "on a mark" else None for row in rows],
     )  # fmt: skip
     found = quality(table)
     assert list(found.columns) == COLUMNS
     assert found[["level", "who", "n"]].to_numpy().tolist() == [
-        ["everybody", "(all)", 200], ["clinic", "A", 100], ["measurer", "K1", 100],
+        ["everybody", "(all)", 200], ["site", "A", 100], ["measurer", "K1", 100],
         ["measurer", "K2", 100],
     ]  # fmt: skip
     mine = found[found["who"] == "K1"].iloc[0]
@@ -29,6 +29,6 @@ def test_shares_of_all_records_by_hand():
 
 
 def test_no_records_are_no_rows():
-    columns = ["clinic", "measurer", "instrument", "measure", "step", "kind", "position", "period",
+    columns = ["site", "measurer", "instrument", "measure", "step", "kind", "position", "period",
                "n"]  # fmt: skip
     assert quality(pd.DataFrame(columns=columns)).empty

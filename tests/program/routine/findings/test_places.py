@@ -15,7 +15,7 @@ def counts_of(shares, instruments, readings=300):
     for i, (share, instrument) in enumerate(zip(shares, instruments, strict=True)):
         staff = drawn(rng, np.array([share]), mark=16, readings=readings)
         own = counted(staff, "1 oz").assign(measurer=f"P{i // 2}", instrument=instrument)
-        parts.append(own.assign(clinic="C"))
+        parts.append(own.assign(site="C"))
     return cells(pd.concat(parts))[0]
 
 

@@ -11,7 +11,7 @@ from anthroqa.program.routine.findings.repetition import COLUMNS, repeated
 def table_of(same, followed):
     """Counts of people with so many repeats."""
     rows = pd.DataFrame({
-        "clinic": "", "measurer": [f"P{i:02d}" for i in range(len(same))], "instrument": "",
+        "site": "", "measurer": [f"P{i:02d}" for i in range(len(same))], "instrument": "",
         "measure": "weight", "step": "0.1 kg", "kind": "on a mark", "position": 3,
         "period": "2026-01", "n": followed, "followed": followed, "same": same,
     })  # fmt: skip

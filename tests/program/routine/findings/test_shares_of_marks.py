@@ -38,27 +38,27 @@ def test_those_who_lean_are_named_by_their_mark(found):
     assert row["adjusted"] >= row["p_value"]
 
 
-def test_a_clinic_is_not_named_for_one_of_its_people():
-    # twelve people in four clinics: a third of the readings of C0 are P000's
+def test_a_site_is_not_named_for_one_of_its_people():
+    # twelve people in four sites: a third of the readings of C0 are P000's
     found = audit(table_of([0.6] + [0.0] * 11, readings=400), confidence=0.90)
     assert states(found) == [("P000", "1 lb")]
-    clinic = found[(found["who"] == "C0") & (found["mark"] == "1 lb")].iloc[0]
-    assert clinic["share"] > 0.15
-    assert (clinic["state"], clinic["note"]) == (
+    site = found[(found["who"] == "C0") & (found["mark"] == "1 lb")].iloc[0]
+    assert site["share"] > 0.15
+    assert (site["state"], site["note"]) == (
         "as expected", "without P000, named for it, under five points",
     )  # fmt: skip
 
 
-def test_a_clinic_is_not_named_for_its_leaners_and_only_they_are_said():
+def test_a_site_is_not_named_for_its_leaners_and_only_they_are_said():
     found = audit(table_of([0.6, 0.5] + [0.0] * 10, readings=400), confidence=0.90)
-    notes = found[(found["level"] == "clinic") & (found["mark"] == "1 lb")].set_index("who")["note"]
+    notes = found[(found["level"] == "site") & (found["mark"] == "1 lb")].set_index("who")["note"]
     assert notes["C0"].startswith("without P000, named for it")
     assert notes["C1"].startswith("without P001, named for it")
 
 
 def test_everybody_at_one_scale_is_not_named_for_what_it_shows():
     counts = table_of([0.0] * 12, readings=400)
-    table = counts.assign(instrument="S" + counts["clinic"].str[1:])
+    table = counts.assign(instrument="S" + counts["site"].str[1:])
     coarse = (table["instrument"] == "S0") & (table["kind"] == "on a mark")
     table.loc[coarse, "position"] = (
         table.loc[coarse, "position"] // 2 * 2
@@ -148,11 +148,11 @@ def test_before_a_unit_was_switched_readings_count():
     rng = np.random.default_rng(2)
     staff = drawn(rng, np.zeros(12), mark=16, readings=500, days=50, months=10)
     ratio = float(leaves_gaps(Step(Fraction(1), "oz"))[1])
-    late = (staff.clinic == 1) & (staff.period >= 6)
+    late = (staff.site == 1) & (staff.period >= 6)
     x = np.where(late, np.round(np.round(staff.x / ratio) * ratio), staff.x).astype(np.int64)
     found = audit(counted(replace(staff, x=x), "1 oz", comb=True), confidence=0.90)
     row = found[found["who"] == "C1"].iloc[0]
-    assert row["n"] == ((staff.clinic == 1) & ~late).sum()
+    assert row["n"] == ((staff.site == 1) & ~late).sum()
     assert row["note"].endswith(f"{late.sum()} readings were converted: left out")
 
 
@@ -161,7 +161,7 @@ def test_converted_readings_are_left_out_and_counted():
     staff = drawn(rng, np.zeros(12), mark=16, readings=300)
     source, ratio = leaves_gaps(Step(Fraction(1), "oz"))
     assert str(source) == "0.05 kg"
-    there = staff.clinic == 1
+    there = staff.site == 1
     x = np.where(there, np.round(np.round(staff.x / float(ratio)) * float(ratio)), staff.x)
     counts = counted(replace(staff, x=x.astype(np.int64)), "1 oz", comb=True)
     found = audit(counts, confidence=0.90)
@@ -176,7 +176,7 @@ def test_converted_readings_are_left_out_and_counted():
 
 def test_a_step_without_whole_marks_has_a_blank_row():
     table = pd.DataFrame([{
-        "clinic": "", "measurer": "K1", "instrument": "", "measure": "arm", "step": "3 mm",
+        "site": "", "measurer": "K1", "instrument": "", "measure": "arm", "step": "3 mm",
         "kind": kind, "position": None, "period": "2026-01", "n": 80,
     } for kind in ("on a mark", "all")])  # fmt: skip
     row = audit(table, confidence=0.90).iloc[0]
@@ -191,7 +191,7 @@ def test_the_table_does_not_depend_on_how_rows_are_cut_or_sorted():
     mixed = counts.sample(frac=1, random_state=3)
     pd.testing.assert_frame_equal(audit(mixed, confidence=0.90), whole)
     months = counts.assign(period="2026-01")
-    add = ["clinic", "measurer", "instrument", "measure", "step", "kind", "position", "period"]
+    add = ["site", "measurer", "instrument", "measure", "step", "kind", "position", "period"]
     once = months.groupby(add, dropna=False)[["n", "days", "squares"]].sum().reset_index()
     pd.testing.assert_frame_equal(audit(once, confidence=0.90), audit(months, confidence=0.90))
 

@@ -1,1 +1,0 @@
-"""The tables beside the readings: corrections, a second entry, true values, known loads."""

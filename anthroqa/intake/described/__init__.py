@@ -1,0 +1,1 @@
+"""What a session describes: its measures, conditions, limits and instruments."""

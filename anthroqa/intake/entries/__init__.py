@@ -1,0 +1,1 @@
+"""Rows that were entered: readings, and what stands beside them."""

@@ -1,0 +1,1 @@
+"""What is to be known beside figures, odd readings and marks."""

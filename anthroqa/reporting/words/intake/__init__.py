@@ -1,0 +1,1 @@
+"""The words of what is wrong with the data of a session."""

@@ -1,0 +1,1 @@
+"""The words beside staff over many sessions and routine records."""

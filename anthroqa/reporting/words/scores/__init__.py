@@ -1,0 +1,1 @@
+"""The words beside figures, odd readings and marks."""
