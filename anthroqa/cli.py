@@ -8,6 +8,7 @@ command that needs it.
 from __future__ import annotations
 
 import argparse
+import gc
 import os
 import sys
 from collections.abc import Sequence
@@ -46,6 +47,7 @@ def _parser() -> _Parser:
 def main(argv: Sequence[str] | None = None) -> int:
     """Run a command and give its exit code."""
     os.environ |= dict.fromkeys(_THREADS, "1")
+    gc.set_threshold(50_000)  # a command makes much and drops little: look for rubbish less often
     words = list(sys.argv[1:] if argv is None else argv)
     if words and words[0] in _COMMANDS:
         add, run, help_, example = _COMMANDS[words[0]]

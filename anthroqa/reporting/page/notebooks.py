@@ -21,7 +21,7 @@ from typing import Any
 from anthroqa.files import read_record, whole_folder, write
 
 _PACKAGE = Path(__file__).resolve().parents[2]
-_TEMPLATES = Path(__file__).resolve().parent
+_TEMPLATES = Path(__file__).resolve().parent / "template"
 _ENGINE = "in_process"
 
 
@@ -110,13 +110,16 @@ def page_of_session(
 
 def execute(path: Path, values: Mapping[str, Any]) -> Any:
     """Run the notebook in a file, parameters unchecked."""
+    import pandas as pd
     import papermill
 
     _register()
-    return papermill.execute_notebook(
-        str(path), None, parameters=dict(values), engine_name=_ENGINE, kernel_name="python3",
-        language="python", progress_bar=False,
-    )  # fmt: skip
+    # text of these small tables is quicker as it is than in Arrow, where that is installed
+    with pd.option_context("mode.string_storage", "python"):
+        return papermill.execute_notebook(
+            str(path), None, parameters=dict(values), engine_name=_ENGINE,
+            kernel_name="python3", language="python", progress_bar=False,
+        )  # fmt: skip
 
 
 @lru_cache(maxsize=1)
@@ -160,17 +163,14 @@ def _outputs(source: str, names: dict[str, Any], where: str) -> list[Any]:
 
 def to_html(notebook: Any, *, title: str) -> str:
     """One self-contained page: no script, no address outside itself, no code."""
-    html, _ = _exporter().from_notebook_node(notebook, {"metadata": {"name": title}})
-    return html
+    return _template().render(cells=notebook.cells, title=title) + "\n"
 
 
 @lru_cache(maxsize=1)
-def _exporter() -> Any:
-    from nbconvert.exporters import TemplateExporter
-    from nbconvert.filters.markdown_mistune import IPythonRenderer, MarkdownWithMath
+def _template() -> Any:
+    import jinja2
+    import mistune
 
-    prose = MarkdownWithMath(renderer=IPythonRenderer(escape=False, exclude_anchor_links=True))
-    return TemplateExporter(
-        template_name="template", template_file="index.html.j2",
-        extra_template_basedirs=[str(_TEMPLATES)], filters={"markdown": prose.render},
-    )  # fmt: skip
+    look = jinja2.Environment(loader=jinja2.FileSystemLoader(_TEMPLATES))
+    look.filters["markdown"] = mistune.create_markdown(escape=False)
+    return look.get_template("page.html.j2")
