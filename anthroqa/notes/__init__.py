@@ -3,13 +3,12 @@
 A note is a member of an `Enum` that inherits `Note` where it has no parts, else a class that
 inherits it: that is a frozen dataclass by itself, its parts given by name. Only
 `anthroqa.reporting.words` turns one into a sentence; everything below asks for its kind. A module
-of words fills the registry with `register`; another language is another such package, chosen
-with `spoken_by`.
+of words fills the registry with `register`; another language is another such package.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from enum import Enum
 from importlib import import_module
@@ -19,7 +18,7 @@ from typing import Any, TypeVar, dataclass_transform
 SEPARATOR = "; "  # between the words of several notes
 
 _words: dict[Any, Words] = {}
-_speaker = "anthroqa.reporting.words"
+_SPEAKER = "anthroqa.reporting.words"  # loaded when the first note is said
 
 
 @dataclass_transform(frozen_default=True, kw_only_default=True)
@@ -115,13 +114,6 @@ def register(words: Mapping[Any, Words]) -> None:
     _words.update(words)
 
 
-def spoken_by(package: str) -> None:
-    """Choose the package of words; it is loaded when the first note is said."""
-    global _speaker
-    _speaker = package
-    _words.clear()
-
-
 def said(note: Note) -> str:
     """The words of a note; of a problem all of them."""
     return ". ".join(words for words in said_apart(note) if words)
@@ -139,10 +131,5 @@ def said_apart(note: Note) -> tuple[str, ...]:
 def registered() -> Mapping[Any, Words]:
     """All kinds that have words."""
     if not _words:
-        import_module(_speaker)
+        import_module(_SPEAKER)
     return _words
-
-
-def texts(notes: Iterable[Notes]) -> list[str]:
-    """The text of each."""
-    return [str(n) for n in notes]

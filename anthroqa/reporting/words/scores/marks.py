@@ -12,7 +12,8 @@ _HOW = {
     kinds.How.LOW: "reads the {} displaced low",
     kinds.How.HIGH: "reads the {} displaced high",
     kinds.How.WRONG_SIDE: "counts the {} from the wrong side of the whole mark",
-    kinds.How.UNDECIDED: "reads the {} in a way that is not settled (the interval holds more than one)",
+    kinds.How.UNDECIDED: "reads the {} in a way that is not settled "
+    "(the interval holds more than one)",
 }
 
 
