@@ -8,7 +8,7 @@ from statsmodels.stats.multitest import multipletests
 
 import anthroqa
 from anthroqa.intake import Step
-from anthroqa.notes import NONE, notes_of, texts
+from anthroqa.notes import NONE, notes_of
 from anthroqa.notes.scores.marks import Conversion, Digits
 from anthroqa.scores.marks.screening import false_discovery, holm
 
@@ -120,7 +120,7 @@ def test_scores_that_were_written_and_read_back_are_refused_where_a_conversion_m
     scores = anthroqa.score(session)
     found = anthroqa.mark_findings(scores)
     assert set(found["state"]) == {"not tested"}
-    assert found["note"].tolist() == texts(anthroqa.analyse(session).mark_findings["note"])
+    assert found["note"].tolist() == list(map(str, anthroqa.analyse(session).mark_findings["note"]))
     read = pd.read_csv(io.StringIO(scores.to_csv(index=False)))
     with pytest.raises(ValueError, match=r"give what anthroqa.score returned, or use anthroqa"):
         anthroqa.mark_findings(read)
