@@ -6,9 +6,9 @@
 
 from __future__ import annotations
 
-import hashlib
 from pathlib import Path
 
+from anthroqa.files import sha256
 from anthroqa.intake.described.settings import Settings, read_settings
 from anthroqa.intake.entries import known_loads, second_entry, true_values
 from anthroqa.intake.entries import readings as checks
@@ -101,7 +101,7 @@ def _bytes(path: Path, files: dict[str, str]) -> bytes | None:
     except OSError as error:
         code = CannotBeRead(error=str(error.strerror))
         raise SessionError([whole_file(path.name, code)]) from None
-    files[path.name] = hashlib.sha256(data).hexdigest()
+    files[path.name] = sha256(data)
     return data
 
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-import hashlib
 import re
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 import pandas as pd
 
+from anthroqa.files import sha256
 from anthroqa.intake import Problem, Session
 from anthroqa.intake.tables.files import read_file
 from anthroqa.intake.tables.problems import nearest_word, whole_file
@@ -44,7 +44,7 @@ def read_retraining(
         except OSError as error:
             problems.append(whole_file(path.name, NoTable(error=str(error.strerror))))
             continue
-        files[path.name] = hashlib.sha256(data).hexdigest()
+        files[path.name] = sha256(data)
         table = read_file(data, path.name, required=REQUIRED, optional=OPTIONAL)
         problems += table.problems
         for row in table.rows:
